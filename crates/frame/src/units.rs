@@ -137,7 +137,7 @@ mod tests {
     #[test]
     fn markings_stand_for_the_exact_series() {
         let table = [
-            (1.4, 1.4142),
+            (1.4, 2f64.sqrt()),
             (2.8, 2.8284),
             (5.6, 5.6569),
             (11.0, 11.3137),

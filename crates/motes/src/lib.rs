@@ -1,1 +1,11 @@
-//! motes
+//! The engine: what lies on the glass, when it shows, and how to take it out of a picture.
+//!
+//! Pure functions over [`motelight_frame::Frame`]: no files, no clock, no printing.
+//!
+//! Modules are listed in the order in which they may import each other (tests/layering.rs).
+
+pub mod measure;
+pub mod profile;
+
+pub use measure::Estimate;
+pub use profile::Profile;
