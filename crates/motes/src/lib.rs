@@ -4,7 +4,9 @@
 //!
 //! Modules are listed in the order in which they may import each other (tests/layering.rs).
 
+pub mod diffraction;
 pub mod measure;
+pub mod optics;
 pub mod profile;
 
 pub use measure::Estimate;

@@ -16,6 +16,12 @@ impl Profile {
         (lost.len() >= 2 && step.0 > 0.0).then_some(Profile { step: step.0, lost })
     }
 
+    /// A profile computed on a grid of our own making, which holds two samples and a positive step.
+    pub(crate) fn on_grid(step: Micrometres, lost: Vec<f64>) -> Self {
+        debug_assert!(lost.len() >= 2 && step.0 > 0.0);
+        Profile { step: step.0, lost }
+    }
+
     /// Light lost at distance `r` from the centre (linear between samples).
     pub fn lost_at(&self, r: Micrometres) -> f64 {
         let at = r.0.abs() / self.step;
