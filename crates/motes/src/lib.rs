@@ -8,6 +8,8 @@ pub mod diffraction;
 pub mod measure;
 pub mod optics;
 pub mod profile;
+pub mod visibility;
 
 pub use measure::Estimate;
 pub use profile::Profile;
+pub use visibility::{Picture, Print, Viewing, Visibility};
