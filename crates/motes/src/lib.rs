@@ -8,6 +8,7 @@ pub mod diffraction;
 pub mod measure;
 pub mod optics;
 pub mod profile;
+pub mod rake;
 pub mod visibility;
 
 pub use measure::Estimate;

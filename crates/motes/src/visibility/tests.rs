@@ -2,6 +2,7 @@ use motelight_frame::Millimetres;
 
 use super::threshold::tests::BLACKWELL;
 use super::*;
+use crate::optics::{lost_geometric, pupil_disc};
 
 /// 36 mm sensor of 8256 x 5504.
 const PICTURE: Picture =
@@ -15,29 +16,15 @@ fn print(text: &str, distance: Option<f64>) -> Viewing {
     Viewing::print(Print::parse(text).expect("a size"), distance.map(Millimetres))
 }
 
-/// A shadow with a flat floor and a soft edge: a disc of diameter `mote` blurred by one of diameter `blur`
-/// (overlap of two circles, elementary geometry).
+/// The geometric shadow of an opaque disc through a pupil's disc of diameter `blur` on the glass.
 fn shadow(mote: f64, blur: f64) -> Profile {
-    let (r, big) = (mote.min(blur) / 2.0, mote.max(blur) / 2.0);
-    let overlap = |d: f64| {
-        if d <= big - r {
-            return PI * r * r;
-        }
-        if d >= big + r {
-            return 0.0;
-        }
-        let a = r * r * ((d * d + r * r - big * big) / (2.0 * d * r)).clamp(-1.0, 1.0).acos();
-        let b = big * big * ((d * d + big * big - r * r) / (2.0 * d * big)).clamp(-1.0, 1.0).acos();
-        let c = (r + big - d) * (d + r - big) * (d - r + big) * (d + r + big);
-        a + b - 0.5 * c.max(0.0).sqrt()
-    };
-    let step = (big + r) / 500.0;
-    let lost = (0..=505).map(|i| overlap(f64::from(i) * step) / (PI * blur * blur / 4.0)).collect();
-    Profile::new(Micrometres(step), lost).expect("a profile")
+    let step = (mote + blur) / 1000.0;
+    let at = |i: u32| lost_geometric(Micrometres(mote), Micrometres(blur), Micrometres(f64::from(i) * step));
+    Profile::new(Micrometres(step), (0..=505).map(at).collect()).expect("a profile")
 }
 
 fn grain_at(diameter: f64, stand_off_mm: f64) -> impl Fn(FNumber) -> Option<Profile> {
-    move |n| Some(shadow(diameter, stand_off_mm * 1000.0 / n.exact()))
+    move |n| Some(shadow(diameter, pupil_disc(Millimetres(stand_off_mm), n).0))
 }
 
 /// Least visible blocked areas, µm2, derived from Blackwell's row at 171 cd/m2 as C(b) * pi b^2 / 4, for
