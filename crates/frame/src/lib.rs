@@ -20,7 +20,9 @@
 
 pub mod error;
 pub mod frame;
+mod ifd;
 pub mod plane;
+pub mod read;
 pub mod shot;
 pub mod space;
 pub mod units;
@@ -28,6 +30,7 @@ pub mod units;
 pub use error::{Fault, FrameError};
 pub use frame::{Cfa, Colour, Digest, Encoding, Frame, Layout, Mask, NoiseModel, Patch, Tone};
 pub use plane::Plane;
+pub use read::{FileKind, Limits, RawDecoder, ReadOptions, read, read_shot};
 pub use shot::{Body, Lens, Orientation, Pitch, PitchSource, Shot};
 pub use space::{PicturePoint, Rect, SensorFromPicture, SensorPoint, Size};
 pub use units::{FNumber, Micrometres, Millimetres, Pixels};

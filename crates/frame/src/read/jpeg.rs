@@ -1,0 +1,88 @@
+//! JPEG (ITU-T T.81), baseline and progressive, grey and colour.
+
+use std::fs::File;
+use std::io::{Cursor, Read};
+use std::path::Path;
+
+use zune_core::colorspace::ColorSpace;
+use zune_core::options::DecoderOptions;
+use zune_jpeg::JpegDecoder;
+
+use super::facts::Facts;
+use super::light::Codes;
+use super::rendered::{Canvas, Head, whole};
+use super::tone::Colours;
+use super::{ReadOptions, broken, unreadable};
+use crate::error::{Fault, FrameError};
+use crate::frame::Frame;
+use crate::shot::Shot;
+
+type Decoder<'a> = JpegDecoder<Cursor<&'a [u8]>>;
+
+pub(super) fn read(path: &Path, file: File, options: &ReadOptions) -> Result<Frame, FrameError> {
+    let bytes = bytes(path, file, options)?;
+    let (mut decoder, head) = open(path, &bytes)?;
+    // Codes, and coefficients of 2 bytes for each sample of a progressive file.
+    let code_bytes = 3 * head.channels as u64;
+    let channels = head.channels;
+    let mut canvas = Canvas::new(path, head, code_bytes, options)?;
+    let samples = decode(path, &mut decoder)?;
+    let row_stride = canvas.size.width * channels;
+    if samples.len() != row_stride * canvas.size.height {
+        return Err(broken(path, "the JPEG decoder gave another size than the file states"));
+    }
+    canvas.fill(whole(canvas.size), Codes { samples: &samples, row_stride, pixel_stride: channels });
+    Ok(canvas.into_frame(options))
+}
+
+pub(super) fn read_shot(path: &Path, file: File, options: &ReadOptions) -> Result<Shot, FrameError> {
+    let bytes = bytes(path, file, options)?;
+    open(path, &bytes)?.1.shot(path, options)
+}
+
+fn bytes(path: &Path, mut file: File, options: &ReadOptions) -> Result<Vec<u8>, FrameError> {
+    let mut bytes = Vec::new();
+    file.by_ref().take(options.limits.memory_bytes).read_to_end(&mut bytes).map_err(|e| unreadable(path, &e))?;
+    Ok(bytes)
+}
+
+/// Reads the head. Strict: a file that ends early or breaks the standard is an error, not a grey area.
+fn open<'a>(path: &Path, bytes: &'a [u8]) -> Result<(Decoder<'a>, Head), FrameError> {
+    let options = DecoderOptions::default().set_strict_mode(true).set_max_width(65535).set_max_height(65535);
+    let mut decoder = JpegDecoder::new_with_options(Cursor::new(bytes), options);
+    decoder.decode_headers().map_err(|e| damaged(path, &e))?;
+    let Some(info) = decoder.info() else { return Err(broken(path, "the JPEG file has no head")) };
+    let (colour, channels) = match decoder.input_colorspace() {
+        Some(ColorSpace::Luma) => (ColorSpace::Luma, 1),
+        Some(ColorSpace::YCbCr | ColorSpace::RGB) => (ColorSpace::RGB, 3),
+        _ => {
+            return Err(FrameError::new(
+                Fault::Unsupported,
+                path,
+                "the JPEG file is in CMYK, for printing",
+                "Export the picture again in RGB.",
+            ));
+        }
+    };
+    decoder.set_options(options.jpeg_set_out_colorspace(colour));
+    let mut facts = decoder.exif().map(|block| Facts::from_exif_block(block)).unwrap_or_default();
+    facts.xmp = facts.xmp.or_else(|| decoder.xmp().map(|x| String::from_utf8_lossy(x).into_owned()));
+    let head = Head {
+        width: info.width.into(),
+        height: info.height.into(),
+        channels,
+        max_code: 255,
+        colours: Colours { icc: decoder.icc_profile(), ..Colours::default() },
+        facts,
+        notes: Vec::new(),
+    };
+    Ok((decoder, head))
+}
+
+fn decode(path: &Path, decoder: &mut Decoder) -> Result<Vec<u8>, FrameError> {
+    decoder.decode().map_err(|e| damaged(path, &e))
+}
+
+fn damaged(path: &Path, error: &zune_jpeg::errors::DecodeErrors) -> FrameError {
+    broken(path, format!("the JPEG file is damaged or cut short ({error:?})"))
+}

@@ -1,0 +1,125 @@
+//! From stored codes to planes of light, with the mask of what cannot be measured.
+
+use rayon::prelude::*;
+
+use crate::frame::{Mask, NoiseModel, Tone};
+use crate::plane::Plane;
+use crate::space::{Rect, Size};
+
+/// A raw photosite this close to the white level counts as clipped: the levels of some cameras spread a
+/// little below the one the file states (common practice, no source).
+const CLIPPED_LIGHT: f32 = 0.995;
+
+/// A defect stands this far, in standard deviations, beyond all eight neighbours of its colour. At 8 sigma
+/// noise alone makes none in any frame; a shadow as narrow as one photosite cannot be cast.
+const DEFECT_SIGMA: f32 = 8.0;
+
+/// Planes being filled, and their mask (bits of [`Mask`]).
+#[derive(Debug)]
+pub(super) struct Light {
+    pub planes: Vec<Plane>,
+    pub mask: Plane<u8>,
+}
+
+/// Interleaved codes of a part of a rendered picture.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Codes<'a, T> {
+    pub samples: &'a [T],
+    /// Samples from one row to the next.
+    pub row_stride: usize,
+    /// Samples from one pixel to the next.
+    pub pixel_stride: usize,
+}
+
+impl Light {
+    /// Dark planes of a picture.
+    pub fn dark(size: Size, planes: usize) -> Light {
+        Light { planes: vec![Plane::filled(size, 0.0); planes], mask: Plane::filled(size, 0) }
+    }
+
+    /// Fills `window` of plane `plane` from codes; the first sample of each pixel is taken. Codes at the
+    /// end of the tone count as clipped.
+    pub fn fill<T: Copy + Into<u16> + Sync>(&mut self, plane: usize, window: Rect, codes: Codes<T>, tone: &Tone) {
+        let width = self.mask.width();
+        let rows = window.y * width..window.bottom() * width;
+        let light = self.planes[plane].data_mut()[rows.clone()].par_chunks_exact_mut(width);
+        let mask = self.mask.data_mut()[rows].par_chunks_exact_mut(width);
+        let max = tone.max_code();
+        light.zip(mask).enumerate().for_each(|(y, (light, mask))| {
+            let row = codes.samples[y * codes.row_stride..].iter().step_by(codes.pixel_stride);
+            let columns = window.x..window.right();
+            for ((l, m), code) in light[columns.clone()].iter_mut().zip(&mut mask[columns]).zip(row) {
+                let code = (*code).into();
+                *l = tone.decode(code);
+                *m |= if code >= max { Mask::CLIPPED } else { 0 };
+            }
+        });
+    }
+
+    /// Fills rows of one plane from raw codes, from row `first` on; `stride` samples from one row to the
+    /// next, the samples of a pixel side by side, one for each plane.
+    pub fn fill_raw(&mut self, plane: usize, first: usize, codes: &[u16], stride: usize, rows: &RawRows) {
+        let (width, samples) = (self.mask.width(), self.planes.len());
+        let range = first * width..self.mask.data().len();
+        let out = self.planes[plane].data_mut()[range.clone()].par_chunks_exact_mut(width);
+        let mask = self.mask.data_mut()[range].par_chunks_exact_mut(width);
+        out.zip(mask).zip(codes.par_chunks(stride)).enumerate().for_each(|(y, ((out, mask), codes))| {
+            let (black, scale) = &rows.0[(first + y) % rows.0.len()];
+            let places = out.iter_mut().zip(mask).zip(black.iter().zip(scale));
+            let one = |((l, m), (b, s)): ((&mut f32, &mut u8), (&f32, &f32)), code: u16| {
+                *l = (f32::from(code) - b) * s;
+                *m |= u8::from(*l >= CLIPPED_LIGHT) * Mask::CLIPPED;
+            };
+            if samples == 1 {
+                places.zip(codes).for_each(|(place, code)| one(place, *code));
+            } else {
+                places.zip(codes[plane..].iter().step_by(samples)).for_each(|(place, code)| one(place, *code));
+            }
+        });
+    }
+}
+
+/// Black level and scale along a row, one pair per row of the repeat: tables keep the inner loop straight.
+#[derive(Debug)]
+pub(super) struct RawRows(Vec<(Vec<f32>, Vec<f32>)>);
+
+impl RawRows {
+    /// For black levels by place in their repeat, row by row, and one white level.
+    pub fn new(period: Size, black: &[f32], white: f32, width: usize) -> RawRows {
+        let row = |levels: &[f32]| {
+            let black: Vec<f32> = levels.iter().copied().cycle().take(width).collect();
+            let scale = black.iter().map(|b| 1.0 / (white - b)).collect();
+            (black, scale)
+        };
+        RawRows(black.chunks(period.width.max(1)).map(row).collect())
+    }
+}
+
+/// Marks photosites that stand beyond all their neighbours of the same colour, one CFA period away.
+pub(super) fn mark_defects(plane: &Plane, period: Size, noise: NoiseModel, mask: &mut Plane<u8>) {
+    let Size { width, height } = plane.size();
+    let (px, py) = (period.width, period.height);
+    if width < 2 * px + 1 || height < 2 * py + 1 {
+        return;
+    }
+    let reach = DEFECT_SIGMA * DEFECT_SIGMA;
+    let (shot, read) = (noise.shot * reach, noise.read * reach);
+    let rows = mask.data_mut().par_chunks_exact_mut(width).enumerate();
+    rows.filter(|(y, _)| *y >= py && *y + py < height).for_each(|(y, mask)| {
+        let (up, here, down) = (plane.row(y - py), plane.row(y), plane.row(y + py));
+        let inner = width - 2 * px;
+        let u = [&up[..inner], &up[px..px + inner], &up[2 * px..]];
+        let d = [&down[..inner], &down[px..px + inner], &down[2 * px..]];
+        let (left, middle, right) = (&here[..inner], &here[px..px + inner], &here[2 * px..]);
+        let mask = &mut mask[px..px + inner];
+        for i in 0..inner {
+            let high = u[0][i].max(u[1][i]).max(u[2][i]).max(d[0][i]).max(d[1][i]).max(d[2][i]);
+            let low = u[0][i].min(u[1][i]).min(u[2][i]).min(d[0][i]).min(d[1][i]).min(d[2][i]);
+            let (high, low) = (high.max(left[i]).max(right[i]), low.min(left[i]).min(right[i]));
+            let beyond = (middle[i] - high).max(low - middle[i]).max(0.0);
+            // Variance at the neighbours' level; the whole test is in squares to spare the root.
+            let variance = shot * high.max(0.0) + read;
+            mask[i] |= u8::from(beyond * beyond > variance) * Mask::DEFECT;
+        }
+    });
+}
