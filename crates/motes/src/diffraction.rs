@@ -105,11 +105,13 @@ impl Shadowing {
         let largest = motes.iter().map(|m| m.0).fold(0.0, f64::max);
         let spread = self.light.0.iter().map(|l| l.0).fold(0.0, f64::max) * self.stand_off.0 * 1000.0;
         let reach = 0.5 * (largest + self.pupil.0) + 3.0 * spread.sqrt().min(0.75 * self.pupil.0 + 15.0) + self.cell.0;
-        let step = (self.pupil.0 / 40.0).clamp(0.5, 2.0);
+        let step = (self.pupil.0 / 40.0).max(0.5);
         let radii = (reach / step).ceil() as usize + 1;
         // The integrand turns at most `reach + chirp` times per unit of frequency.
-        let chirp = if self.edge == Edge::Wave { spread * F_MAX } else { 0.0 };
-        let nodes = quadrature(F_MAX, 2.0 * reach + chirp);
+        // A wide pupil blurs away what is fine: past 24 / b less than a five-hundredth of its response is left.
+        let end = F_MAX.min(24.0 / self.pupil.0);
+        let chirp = if self.edge == Edge::Wave { spread * end } else { 0.0 };
+        let nodes = quadrature(end, 2.0 * reach + chirp);
 
         let kernel: Vec<f64> = (0..radii)
             .into_par_iter()

@@ -4,12 +4,16 @@
 //!
 //! Modules are listed in the order in which they may import each other (tests/layering.rs).
 
-pub mod diffraction;
 pub mod measure;
-pub mod optics;
 pub mod profile;
-pub mod rake;
+pub mod optics;
+pub mod diffraction;
+pub mod bank;
 pub mod visibility;
+pub mod grid;
+pub mod flat;
+pub mod inspect;
+pub mod rake;
 
 pub use measure::Estimate;
 pub use profile::Profile;

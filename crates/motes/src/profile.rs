@@ -33,6 +33,16 @@ impl Profile {
         self.lost[i] * (1.0 - t) + self.lost[i + 1] * t
     }
 
+    /// Distance between samples.
+    pub fn step(&self) -> Micrometres {
+        Micrometres(self.step)
+    }
+
+    /// Lost light at 0, one step, two steps, ...
+    pub fn samples(&self) -> &[f64] {
+        &self.lost
+    }
+
     /// Light lost at the centre: the shadow's depth.
     pub fn depth(&self) -> f64 {
         self.lost[0]

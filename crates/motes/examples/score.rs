@@ -1,0 +1,149 @@
+//! Scores `inspect` on a folder of synthetic test frames with the truth beside them.
+//!
+//! `cargo run --release -p motelight-motes --example score -- DIR [--list]`: per file and over all, recall against
+//! true SNR, false motes, errors of place, area and stand-off.
+
+use std::path::{Path, PathBuf};
+use std::time::Instant;
+
+use motelight_frame::{ReadOptions, read};
+use motelight_motes::inspect::{InspectOptions, Inspection, inspect};
+use serde_json::Value;
+
+struct Row {
+    snr: f64,
+    diameter: f64,
+    found: bool,
+    miss_px: f64,
+    width: f64,
+    area_ratio: f64,
+    depth_ratio: f64,
+}
+
+fn main() {
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    let list = args.iter().any(|a| a == "--list");
+    let mut files: Vec<PathBuf> = std::fs::read_dir(&args[0])
+        .expect("a folder")
+        .filter_map(|e| e.ok().map(|e| e.path()))
+        .filter(|p| p.extension().is_some_and(|e| ["dng", "tif", "tiff", "jpg", "png"].iter().any(|x| e.eq_ignore_ascii_case(x))))
+        .collect();
+    files.sort();
+    let mut all: Vec<Row> = Vec::new();
+    let (mut false_total, mut frames) = (0, 0);
+    for path in &files {
+        let truth = truth_of(path);
+        let start = Instant::now();
+        let frame = match read(path, &ReadOptions::default()) {
+            Ok(frame) => frame,
+            Err(e) => {
+                println!("{}: {e}", path.display());
+                continue;
+            }
+        };
+        let read_s = start.elapsed().as_secs_f64();
+        let start = Instant::now();
+        let result = inspect(&frame, &InspectOptions::default());
+        let took = start.elapsed().as_secs_f64();
+        let (rows, false_motes) = compare(&result, &truth, list);
+        let seen: Vec<&Row> = rows.iter().filter(|r| r.snr >= 8.0 && r.diameter >= 10.0).collect();
+        let hit = seen.iter().filter(|r| r.found).count();
+        let h = result.stand_off.map(|s| (s.height_mm.value, s.height_mm.sigma, s.edge, s.source));
+        println!(
+            "{:40} N{:<4} {:?} read {read_s:.2} inspect {took:.2} | {hit}/{} false {false_motes} | h {:?} true {} {} | floor {:?} clear {:?}",
+            path.file_name().unwrap_or_default().to_string_lossy(),
+            result.f_number.map_or(0.0, |n| n.marked()),
+            result.fitness.findings.iter().map(|f| (f.code, f.verdict)).collect::<Vec<_>>(),
+            seen.len(),
+            h,
+            truth["stand_off_mm"],
+            truth["mode"],
+            result.floor_um.map(|f| (f * 10.0).round() / 10.0),
+            result.clear_to.map(|c| c.f_number),
+        );
+        all.extend(rows);
+        false_total += false_motes;
+        frames += 1;
+    }
+    summary(&all, false_total, frames);
+}
+
+fn truth_of(path: &Path) -> Value {
+    let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let stem = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+    for beside in [format!("{name}.truth.json"), format!("{stem}.truth.json"), format!("{stem}.json"), format!("{name}.json")] {
+        if let Ok(text) = std::fs::read_to_string(path.with_file_name(beside)) {
+            return serde_json::from_str(&text).expect("JSON");
+        }
+    }
+    Value::Null
+}
+
+fn compare(result: &Inspection, truth: &Value, list: bool) -> (Vec<Row>, usize) {
+    let number = |v: &Value, key: &str| v[key].as_f64().unwrap_or(0.0);
+    let empty = Vec::new();
+    let motes = truth["motes"].as_array().unwrap_or(&empty);
+    let mut used = vec![false; result.motes.len()];
+    let mut order: Vec<&Value> = motes.iter().collect();
+    order.sort_by(|a, b| number(b, "snr").total_cmp(&number(a, "snr")));
+    let mut rows = Vec::new();
+    for m in order {
+        let (x, y, width) = (number(m, "x_px"), number(m, "y_px"), number(m, "shadow_width_px"));
+        let near = (0..used.len())
+            .filter(|&i| !used[i])
+            .map(|i| (i, (result.motes[i].at_picture.x - x).hypot(result.motes[i].at_picture.y - y)))
+            .filter(|&(_, d)| d < (0.5 * width).max(4.0))
+            .min_by(|a, b| a.1.total_cmp(&b.1));
+        if let Some((i, _)) = near {
+            used[i] = true;
+        }
+        let got = near.map(|(i, _)| &result.motes[i]);
+        let row = Row {
+            snr: number(m, "snr"),
+            diameter: number(m, "equivalent_diameter_um"),
+            found: got.is_some(),
+            miss_px: near.map_or(0.0, |n| n.1),
+            width,
+            area_ratio: got.and_then(|g| g.blocked_area_um2).map_or(1.0, |a| a.value / number(m, "blocked_area_um2")),
+            depth_ratio: got.map_or(1.0, |g| g.depth.value / number(m, "depth")),
+        };
+        if list || (!row.found && row.snr >= 8.0) {
+            println!(
+                "   {} {:9} snr {:6.1} d {:5.1} depth {:.4} w {:5.1} at {x:.1},{y:.1} | found {} miss {:.2} area x{:.3} depth x{:.3} snr {:.1} {:?} {:?} {}",
+                m["kind"], m["shape"].as_str().unwrap_or(""), row.snr, row.diameter, number(m, "depth"), width, row.found, row.miss_px,
+                row.area_ratio, row.depth_ratio, got.map_or(0.0, |g| g.snr), got.map(|g| g.kind), got.map(|g| g.flags), m["overlaps"],
+            );
+        }
+        rows.push(row);
+    }
+    let false_motes: Vec<usize> = (0..used.len()).filter(|&i| !used[i]).collect();
+    for &i in &false_motes {
+        let m = &result.motes[i];
+        println!("   FALSE at {:.1},{:.1} snr {:.1} depth {:.4} w {:.1} {:?} {:?}", m.at_picture.x, m.at_picture.y, m.snr, m.depth.value, m.shadow_width_px.value, m.kind, m.flags);
+    }
+    (rows, false_motes.len())
+}
+
+fn summary(rows: &[Row], false_total: usize, frames: usize) {
+    let median = |mut v: Vec<f64>| {
+        v.sort_unstable_by(f64::total_cmp);
+        v.get(v.len() / 2).copied().unwrap_or(f64::NAN)
+    };
+    println!("\nfalse motes a frame: {:.3} ({false_total} in {frames})", false_total as f64 / frames.max(1) as f64);
+    for (low, high) in [(3.0, 4.0), (4.0, 5.0), (5.0, 6.0), (6.0, 7.0), (7.0, 8.0), (8.0, 10.0), (10.0, 14.0), (14.0, 20.0), (20.0, 40.0), (40.0, 1e9)] {
+        let band: Vec<&Row> = rows.iter().filter(|r| r.snr >= low && r.snr < high && r.diameter >= 10.0).collect();
+        let hit: Vec<&&Row> = band.iter().filter(|r| r.found).collect();
+        let rms = (hit.iter().map(|r| r.miss_px.powi(2)).sum::<f64>() / hit.len().max(1) as f64).sqrt();
+        println!(
+            "snr {low:4.0}-{high:<5.0} {:4} motes, recall {:.3} | place rms {rms:.2} px, median/width {:.3} | area median {:.3}, |error| {:.3} | depth |error| {:.3}",
+            band.len(),
+            hit.len() as f64 / band.len().max(1) as f64,
+            median(hit.iter().map(|r| r.miss_px / r.width.max(1.0)).collect()),
+            median(hit.iter().map(|r| r.area_ratio).collect()),
+            median(hit.iter().map(|r| (r.area_ratio - 1.0).abs()).collect()),
+            median(hit.iter().map(|r| (r.depth_ratio - 1.0).abs()).collect()),
+        );
+    }
+    let strong: Vec<&Row> = rows.iter().filter(|r| r.snr >= 8.0 && r.diameter >= 10.0).collect();
+    println!("recall at snr >= 8: {:.4} of {}", strong.iter().filter(|r| r.found).count() as f64 / strong.len().max(1) as f64, strong.len());
+}

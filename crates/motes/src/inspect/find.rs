@@ -1,0 +1,388 @@
+//! From candidate places to motes: stand-off, fits with the true shape, and what is believed.
+
+use motelight_frame::{FNumber, Frame, Layout, Micrometres, Millimetres};
+use rayon::prelude::*;
+
+use crate::bank::Bank;
+use crate::diffraction::Edge;
+use crate::flat::Flat;
+use crate::inspect::Kind;
+use crate::inspect::extended::{Extent, extent_of};
+use crate::inspect::fit::{Fit, Spot, Wall};
+use crate::inspect::seek::{ScaleNoise, Sought, seek};
+use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
+use crate::measure::Estimate;
+
+/// Answer of the search from which on a place is worth a fit: at 4.3 a 45-megapixel frame of noise gives some
+/// hundred candidates per scale, and a shadow of SNR 8 is missed once in ten thousand times.
+const SEEK: f64 = 4.3;
+/// Most candidates that are fitted.
+const MOST: usize = 3000;
+/// What is assumed of a picture that does not tell: only widths in pixels come of it.
+const ASSUMED_PITCH: Micrometres = Micrometres(4.4);
+const ASSUMED_F_NUMBER: f64 = 16.0;
+/// Largest motes that are fitted as round.
+const LARGEST_ROUND: Micrometres = Micrometres(250.0);
+/// Correlation of seen and fitted shape below which a spot is no round shadow.
+const ALIKE: f64 = 0.72;
+
+/// What was found in a frame.
+#[derive(Debug, Clone)]
+pub struct Found {
+    /// The shadows.
+    pub shadows: Vec<Shadow>,
+    /// The stand-off they were fitted with.
+    pub stand_off: StandOff,
+    /// Blocked area of the smallest mote that would have been found with 99 % certainty, µm².
+    pub floor_um2: Option<f64>,
+    /// Noise of one pixel over the wall's light.
+    pub grain: f64,
+}
+
+/// One shadow that is believed.
+#[derive(Debug, Clone, Copy)]
+pub struct Shadow {
+    /// Where it stands and how much it blocks.
+    pub spot: Spot,
+    /// Standard errors of x, y (cells) and blocked area (µm²), the noise's correlation counted.
+    pub errors: [f64; 3],
+    /// Signal-to-noise ratio.
+    pub snr: f64,
+    /// Its own stand-off, where that fits clearly better than the frame's.
+    pub own_height_mm: Option<Estimate>,
+    /// Its outline, where it is no round shadow.
+    pub extent: Option<Extent>,
+    /// What it looks like.
+    pub kind: Kind,
+    /// Whether another shadow overlaps.
+    pub merged: bool,
+    /// Whether part of it lies outside.
+    pub at_edge: bool,
+}
+
+impl Found {
+    /// Nothing was looked for.
+    pub fn nothing() -> Found {
+        let stand_off =
+            StandOff { height_mm: stand_off::ASSUMED, source: StandOffSource::Assumed, shadows: 0, edge: Edge::Wave };
+        Found { shadows: Vec::new(), stand_off, floor_um2: None, grain: 0.0 }
+    }
+}
+
+/// Whether cells of one pixel are needed: shadows of the lowest stand-off would be under five pixels wide.
+pub fn wants_fine_cells(frame: &Frame) -> bool {
+    let pitch = frame.shot.pitch.map_or(ASSUMED_PITCH, |p| p.value);
+    let f_number = frame.shot.f_number.map_or(ASSUMED_F_NUMBER, FNumber::exact);
+    let small = frame.size().area() < 3_000_000;
+    !matches!(frame.layout, Layout::Mosaic(_)) && (small || 500.0 / f_number / pitch.0 < 5.0)
+}
+
+/// The optics of a frame; what it does not tell is assumed, and then only pixels count.
+pub fn setting_of(frame: &Frame, flat: &Flat) -> Setting {
+    let pitch = frame.shot.pitch.map_or(ASSUMED_PITCH, |p| p.value);
+    let assumed = FNumber::new(ASSUMED_F_NUMBER).unwrap_or_else(|| unreachable!("f/16 is an f-number"));
+    Setting {
+        f_number: frame.shot.f_number.unwrap_or(assumed),
+        colours: flat.colours,
+        cell: pitch * flat.cell as f64,
+        pixels: flat.cell,
+    }
+}
+
+/// Searches a flattened wall for all that could be shadows.
+pub fn sought(flat: &Flat, setting: &Setting) -> Sought {
+    // A Gaussian of .35 of the pupil's image answers best to a small mote; from the lowest stand-off to the
+    // widest motes that still have an edge.
+    let cells = |um: f64| um / setting.cell.0;
+    let smallest = (0.35 * cells(400.0 / setting.f_number.exact())).max(0.8);
+    let largest = 0.4 * cells(4000.0 / setting.f_number.exact() + 150.0);
+    seek(flat, smallest, largest.max(4.0 * smallest), SEEK, MOST)
+}
+
+/// The motes of a frame.
+pub fn find(frame: &Frame, flat: &Flat, setting: &Setting, sought: &Sought, false_motes: f64) -> Found {
+    let wall = Wall { flat, mask: &frame.mask, cell_um: setting.cell.0 };
+    let rough: Vec<(Spot, f64)> =
+        sought.candidates.iter().map(|c| (rough_spot(&wall, c.x, c.y, c.scale), c.snr)).collect();
+    let bright: Vec<Spot> = rough.iter().filter(|(_, snr)| *snr > 9.0).map(|(s, _)| *s).collect();
+    let stand_off = stand_off::measure(&wall, setting, &bright);
+    let heights: Vec<f64> = match stand_off.source {
+        StandOffSource::Measured => vec![stand_off.height_mm.value],
+        // Nothing bright enough to tell: whichever of three fits a candidate best.
+        StandOffSource::Assumed => [0.55, 1.0, 1.8].map(|k| k * stand_off.height_mm.value).to_vec(),
+    };
+    let banks: Vec<Bank> = heights
+        .par_iter()
+        .map(|&h| Bank::new(setting.shadowing(Millimetres(h), stand_off.edge), LARGEST_ROUND))
+        .collect();
+    let threshold = threshold(sought.places, false_motes);
+    let finder = Finder { wall, banks: &banks, noise: &sought.noise, threshold };
+
+    let starts: Vec<Spot> = rough.into_iter().map(|(s, _)| s).collect();
+    let mut believed = finder.settle(starts);
+    // What stood in the light of a stronger neighbour shows once that is taken out.
+    let hidden = finder.hidden(&believed);
+    if !hidden.is_empty() {
+        let all = believed.iter().map(|s| s.spot).chain(hidden).collect();
+        believed = finder.settle(all);
+    }
+    let shadows = finder.shaped(believed, setting, &stand_off);
+    let grain = f64::from(flat.sigma.median()) * flat.cell as f64;
+    Found { shadows, floor_um2: finder.floor_um2(), stand_off, grain }
+}
+
+/// Threshold for a number of false motes among `places` looked at: their number times the normal tail, times 0.4,
+/// the ratio of local maxima to samples above a threshold that was measured on noise filtered with
+/// discs of 10 to 40 px (project optics notes, section 5: .45 and .31).
+pub fn threshold(places: f64, false_motes: f64) -> f64 {
+    let tail = |k: f64| 0.5 * libm::erfc(k / std::f64::consts::SQRT_2);
+    let (mut low, mut high) = (3.0, 9.0);
+    for _ in 0..50 {
+        let middle = 0.5 * (low + high);
+        if 0.4 * places * tail(middle) > false_motes { low = middle } else { high = middle }
+    }
+    high
+}
+
+/// A first guess at a candidate: the light missing within twice its scale.
+fn rough_spot(wall: &Wall, x: f64, y: f64, scale: f64) -> Spot {
+    let peak = mean_within(wall, x, y, scale.max(1.0));
+    // A Gaussian filter of the spot's own width sees half of its height.
+    let area_cells = 2.0 * std::f64::consts::PI * scale * scale * 1.6 * peak.max(0.0);
+    Spot { x, y, area_um2: (area_cells * wall.cell_um * wall.cell_um).max(20.0) }
+}
+
+/// Mean loss within a radius, cells.
+fn mean_within(wall: &Wall, x: f64, y: f64, radius: f64) -> f64 {
+    let size = wall.flat.size();
+    let clip = |v: f64, end: usize| v.clamp(0.0, end as f64) as usize;
+    let (mut sum, mut count) = (0.0, 0.0);
+    for cy in clip(y - radius, size.height)..clip(y + radius + 1.0, size.height) {
+        for cx in clip(x - radius, size.width)..clip(x + radius + 1.0, size.width) {
+            if (cx as f64 + 0.5 - x).hypot(cy as f64 + 0.5 - y) <= radius {
+                sum += f64::from(wall.flat.loss.at(cx, cy));
+                count += 1.0;
+            }
+        }
+    }
+    if count > 0.0 { sum / count } else { 0.0 }
+}
+
+/// All that fits need.
+struct Finder<'a> {
+    wall: Wall<'a>,
+    banks: &'a [Bank],
+    noise: &'a [ScaleNoise],
+    threshold: f64,
+}
+
+/// A fit with its error put right, and the bank it was made with.
+#[derive(Debug, Clone, Copy)]
+struct Believed {
+    spot: Spot,
+    fit: Fit,
+    bank: usize,
+    snr: f64,
+    excess: f64,
+}
+
+impl Finder<'_> {
+    /// Fits all starts, each with the others taken out, and keeps those that are believed.
+    fn settle(&self, starts: Vec<Spot>) -> Vec<Believed> {
+        // Alone first: what falls away now need not be taken out of others.
+        let mut believed = self.fitted(&starts, &[]);
+        for _ in 0..2 {
+            let spots: Vec<Spot> = believed.iter().map(|b| b.spot).collect();
+            believed = self.fitted(&spots, &spots);
+        }
+        believed
+    }
+
+    fn fitted(&self, starts: &[Spot], others: &[Spot]) -> Vec<Believed> {
+        let mut fits: Vec<Believed> = starts
+            .par_iter()
+            .enumerate()
+            .filter_map(|(i, &start)| {
+                let rest: Vec<Spot> =
+                    others.iter().enumerate().filter(|&(j, o)| j != i && near(o, &start)).map(|(_, o)| *o).collect();
+                self.best(start, &rest)
+            })
+            .filter(|b| b.snr > self.threshold && (b.fit.likeness() > ALIKE || b.snr > 12.0))
+            .collect();
+        fits.sort_by(|a, b| b.snr.total_cmp(&a.snr).then(a.spot.y.total_cmp(&b.spot.y)));
+        // Two fits that came to one place are one shadow.
+        let mut kept: Vec<Believed> = Vec::new();
+        for fit in fits {
+            let apart = 0.3 * self.width(&fit);
+            if !kept.iter().any(|k| (k.spot.x - fit.spot.x).hypot(k.spot.y - fit.spot.y) < apart.max(1.5)) {
+                kept.push(fit);
+            }
+        }
+        kept
+    }
+
+    /// The best of the banks for one place.
+    fn best(&self, start: Spot, others: &[Spot]) -> Option<Believed> {
+        let widest = &self.banks[self.banks.len() - 1];
+        let radius = self.wall.radius(widest, start.area_um2);
+        let fits = self.banks.iter().enumerate().filter_map(|(i, bank)| {
+            let fit = self.wall.fit(bank, start, radius, others)?;
+            Some((i, fit))
+        });
+        let (bank, fit) = fits.min_by(|a, b| a.1.chi2.total_cmp(&b.1.chi2))?;
+        let scale = 0.4
+            * self.banks[bank].shadowing().pupil.0.hypot(crate::optics::equivalent_diameter(fit.spot.area_um2).0)
+            / self.wall.cell_um;
+        let excess = excess_at(self.noise, scale);
+        Some(Believed { spot: fit.spot, fit, bank, snr: fit.snr() / excess, excess })
+    }
+
+    /// Rough width of a shadow, cells.
+    fn width(&self, b: &Believed) -> f64 {
+        let pupil = self.banks[b.bank].shadowing().pupil.0;
+        pupil.hypot(crate::optics::equivalent_diameter(b.spot.area_um2).0) / self.wall.cell_um
+    }
+
+    /// Shadows beside those found, once these are taken out.
+    fn hidden(&self, believed: &[Believed]) -> Vec<Spot> {
+        let strong: Vec<&Believed> = believed.iter().filter(|b| b.snr > 10.0).collect();
+        strong
+            .par_iter()
+            .flat_map_iter(|b| {
+                let radius = 2.5 * self.wall.radius(&self.banks[b.bank], b.spot.area_um2);
+                self.left_over(b.spot, radius, believed)
+            })
+            .collect()
+    }
+
+    /// The strongest place left in the window around a spot.
+    fn left_over(&self, at: Spot, radius: f64, believed: &[Believed]) -> Option<Spot> {
+        let flat = self.wall.flat;
+        let size = flat.size();
+        let clip = |v: f64, end: usize| v.clamp(0.0, end as f64) as usize;
+        let (x0, x1) = (clip(at.x - radius, size.width), clip(at.x + radius, size.width));
+        let (y0, y1) = (clip(at.y - radius, size.height), clip(at.y + radius, size.height));
+        let near: Vec<_> = believed
+            .iter()
+            .filter(|b| (b.spot.x - at.x).hypot(b.spot.y - at.y) < 2.0 * radius)
+            .map(|b| (b.spot, self.banks[b.bank].shape(b.spot.area_um2)))
+            .collect();
+        let window = motelight_frame::Size { width: x1 - x0, height: y1 - y0 };
+        let mut loss = motelight_frame::Plane::filled(window, 0.0f32);
+        for y in 0..window.height {
+            for x in 0..window.width {
+                let (cx, cy) = ((x0 + x) as f64 + 0.5, (y0 + y) as f64 + 0.5);
+                let modelled: f64 =
+                    near.iter().map(|(s, shape)| shape.at((cx - s.x).hypot(cy - s.y) * self.wall.cell_um).0).sum();
+                loss.set(x, y, flat.loss.at(x0 + x, y0 + y) - modelled as f32);
+            }
+        }
+        let small =
+            Flat { cell: flat.cell, loss, sigma: flat.sigma.clone(), backdrop: Vec::new(), colours: flat.colours };
+        let scale = 0.35 * self.banks[0].shadowing().pupil.0 / self.wall.cell_um;
+        let found = seek(&small, scale, 2.0 * scale, self.threshold, 1);
+        let c = found.candidates.first()?;
+        let place = (c.x + x0 as f64, c.y + y0 as f64);
+        // The rough area comes from what is left, not from the whole.
+        let wall = Wall { flat: &small, ..self.wall };
+        let rough = rough_spot(&wall, c.x, c.y, c.scale);
+        Some(Spot { x: place.0, y: place.1, area_um2: rough.area_um2 })
+    }
+
+    /// What is no round shadow gets its outline measured; what is no shadow at all goes.
+    fn shaped(&self, believed: Vec<Believed>, setting: &Setting, stand_off: &StandOff) -> Vec<Shadow> {
+        let size = self.wall.flat.size();
+        let mut shadows: Vec<Shadow> = Vec::new();
+        for b in &believed {
+            let width = self.width(b);
+            // An outline already taken holds this place too.
+            if shadows.iter().any(|s| s.extent.is_some_and(|e| e.holds(b.spot.x, b.spot.y))) {
+                continue;
+            }
+            let likeness = b.fit.likeness();
+            let mut extent = None;
+            let mut kind = Kind::Grain;
+            if likeness < 0.93 && b.snr > 12.0 {
+                let found = extent_of(&self.wall, b.spot, b.excess);
+                let narrow = found.is_some_and(|e| e.minor_um < 0.2 * self.banks[b.bank].shadowing().pupil.0);
+                if likeness < ALIKE && (found.is_none() || narrow) {
+                    continue; // Narrower than any shadow: a pixel defect, or a mark of the wall.
+                }
+                if let Some(e) = found.filter(|e| e.differs(width * self.wall.cell_um) || likeness < ALIKE) {
+                    kind = e.kind(self.banks[b.bank].shadowing().pupil);
+                    extent = Some(e);
+                }
+            }
+            let own_height_mm = if b.snr > 20.0 && extent.is_none() && stand_off.source == StandOffSource::Measured {
+                self.own_height(b, setting, stand_off)
+            } else {
+                None
+            };
+            let half = 0.5 * width;
+            let (x, y) = (b.spot.x, b.spot.y);
+            let spot = extent.map_or(b.spot, |e| Spot { x: e.x, y: e.y, area_um2: e.area_um2 });
+            let errors =
+                extent.map_or(b.fit.errors.map(|e| e * b.excess), |e| [e.x_error, e.x_error, e.area_error_um2]);
+            shadows.push(Shadow {
+                spot,
+                errors,
+                snr: b.snr,
+                own_height_mm,
+                extent,
+                kind,
+                merged: believed.iter().any(|o| {
+                    let d = (o.spot.x - x).hypot(o.spot.y - y);
+                    d > 0.0 && d < 0.5 * (width + self.width(o))
+                }),
+                at_edge: x < half || y < half || x > size.width as f64 - half || y > size.height as f64 - half,
+            });
+        }
+        shadows
+    }
+
+    /// The stand-off of one bright shadow, if it lies clearly below the frame's.
+    fn own_height(&self, b: &Believed, setting: &Setting, stand_off: &StandOff) -> Option<Estimate> {
+        let common = stand_off.height_mm;
+        let likeness = b.fit.likeness();
+        if likeness > 0.99 {
+            return None;
+        }
+        let alone = stand_off::measure(&self.wall, setting, &[b.spot]);
+        let own = alone.height_mm;
+        let clear = alone.source == StandOffSource::Measured
+            && own.value < 0.75 * common.value
+            && common.value - own.value > 5.0 * own.sigma.hypot(common.sigma);
+        clear.then_some(own)
+    }
+
+    /// Blocked area found with 99 % certainty: 2.33 standard errors of a small mote above the threshold.
+    fn floor_um2(&self) -> Option<f64> {
+        let bank = &self.banks[self.banks.len() - 1];
+        let shadowing = bank.shadowing();
+        let sigma = f64::from(self.wall.flat.sigma.median());
+        let cell = Micrometres(self.wall.cell_um);
+        // 1.165: what a sloping backdrop fitted along costs (project optics notes, section 5).
+        let one = crate::optics::area_at_snr_um2(1.165, sigma, cell, shadowing.pupil);
+        let excess = excess_at(self.noise, 0.35 * shadowing.pupil.0 / cell.0);
+        Some((self.threshold + 2.33) * one * excess)
+    }
+}
+
+/// Whether two spots can touch at all, in cells.
+fn near(a: &Spot, b: &Spot) -> bool {
+    (a.x - b.x).abs() < 150.0 && (a.y - b.y).abs() < 150.0
+}
+
+/// The excess of noise at a scale, between those that were measured.
+fn excess_at(noise: &[ScaleNoise], scale: f64) -> f64 {
+    let above = noise.partition_point(|n| n.scale < scale);
+    match (above.checked_sub(1).map(|i| noise[i]), noise.get(above)) {
+        (Some(a), Some(b)) => {
+            let t = (scale / a.scale).ln() / (b.scale / a.scale).ln();
+            a.excess + (b.excess - a.excess) * t
+        }
+        (Some(n), None) => n.excess,
+        (None, Some(n)) => n.excess,
+        (None, None) => 1.0,
+    }
+}

@@ -1,0 +1,194 @@
+//! One shadow fitted with its true shape: place, blocked area, their errors, and how well the shape holds.
+
+use motelight_frame::{Mask, Micrometres};
+use nalgebra::{SMatrix, SVector};
+
+use crate::bank::{Bank, Shape};
+use crate::flat::Flat;
+
+/// What fits are made on: the flattened wall, in cells of known size on the sensor.
+#[derive(Debug, Clone, Copy)]
+pub struct Wall<'a> {
+    /// The flattened wall.
+    pub flat: &'a Flat,
+    /// Pixels that cannot be measured.
+    pub mask: &'a Mask,
+    /// Side of a cell on the sensor, µm.
+    pub cell_um: f64,
+}
+
+/// A round shadow: where it stands and how much it blocks.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spot {
+    /// Column of the centre, cells.
+    pub x: f64,
+    /// Row of the centre, cells.
+    pub y: f64,
+    /// Blocked area, µm².
+    pub area_um2: f64,
+}
+
+/// A fitted shadow.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Fit {
+    /// Best values.
+    pub spot: Spot,
+    /// Standard errors of x, y (cells) and blocked area (µm²), for uncorrelated noise.
+    pub errors: [f64; 3],
+    /// Sum of squared residuals over their variance.
+    pub chi2: f64,
+    /// Cells less parameters.
+    pub freedom: f64,
+}
+
+impl Fit {
+    /// Blocked area over its error: the signal-to-noise ratio of the matched filter, backdrop fitted.
+    pub fn snr(&self) -> f64 {
+        self.spot.area_um2 / self.errors[2].max(1e-9)
+    }
+
+    /// Correlation of what is seen with the fitted shape, noise taken off: 1 for a shadow of that shape.
+    /// With r that correlation, the fit holds r of the signal and leaves sqrt(1 - r^2) of it as residual.
+    pub fn likeness(&self) -> f64 {
+        // What noise alone leaves, with two standard deviations to spare.
+        let left = (self.chi2 - self.freedom - 2.0 * (2.0 * self.freedom).sqrt()).max(0.0);
+        let held = self.snr() * self.snr();
+        (held / (held + left)).sqrt()
+    }
+}
+
+/// One cell of a window.
+#[derive(Debug, Clone, Copy)]
+struct Sample {
+    x: f64,
+    y: f64,
+    loss: f64,
+}
+
+/// Place, area and a sloping backdrop: level, slope right, slope down.
+const PARAMETERS: usize = 6;
+const STEPS: usize = 12;
+
+impl Wall<'_> {
+    /// Fits a shadow near `start` in a window of `radius` cells, the shadows of `others` divided out first. `None`
+    /// where the window holds too few cells to fit, or the fit runs away from its start.
+    pub fn fit(&self, bank: &Bank, start: Spot, radius: f64, others: &[Spot]) -> Option<Fit> {
+        let samples = self.window(bank, start, radius, others);
+        if samples.len() < 3 * PARAMETERS {
+            return None;
+        }
+        let sigma = f64::from(self.flat.sigma.under(start.x as usize, start.y as usize)).max(1e-6);
+        let mut p = [start.x, start.y, start.area_um2, 0.0, 0.0, 0.0];
+        let mut state = self.normal(bank, &samples, start, &p);
+        let mut damping = 1e-3;
+        for _ in 0..STEPS {
+            let mut damped = state.hessian;
+            for i in 0..PARAMETERS {
+                damped[(i, i)] *= 1.0 + damping;
+            }
+            let step = damped.cholesky()?.solve(&state.gradient);
+            let mut next = p;
+            for i in 0..PARAMETERS {
+                next[i] += step[i];
+            }
+            next[2] = next[2].max(0.1 * p[2]).min(bank.largest_area_um2());
+            let trial = self.normal(bank, &samples, start, &next);
+            if trial.squares <= state.squares {
+                let settled = state.squares - trial.squares < 1e-5 * state.squares;
+                (p, state) = (next, trial);
+                damping *= 0.2;
+                if settled {
+                    break;
+                }
+            } else {
+                damping *= 8.0;
+                if damping > 1e6 {
+                    break;
+                }
+            }
+        }
+        if (p[0] - start.x).hypot(p[1] - start.y) > 0.6 * radius {
+            return None;
+        }
+        let covariance = state.hessian.cholesky()?.inverse();
+        let error = |i: usize| covariance[(i, i)].max(0.0).sqrt() * sigma;
+        Some(Fit {
+            spot: Spot { x: p[0], y: p[1], area_um2: p[2] },
+            errors: [error(0), error(1), error(2)],
+            chi2: state.squares / (sigma * sigma),
+            freedom: (samples.len() - PARAMETERS) as f64,
+        })
+    }
+
+    /// Radius of the window of a shadow, cells: its geometric edge and the first bright ring.
+    pub fn radius(&self, bank: &Bank, area_um2: f64) -> f64 {
+        let shadowing = bank.shadowing();
+        let diameter = crate::optics::equivalent_diameter(area_um2).0;
+        let ring = 1.2 * (0.55 * shadowing.stand_off.0 * 1000.0).sqrt();
+        ((0.5 * (diameter + shadowing.pupil.0) + ring) / self.cell_um + 1.0).clamp(4.0, 80.0)
+    }
+
+    /// The sound cells around a spot, others' shadows divided out.
+    fn window(&self, bank: &Bank, spot: Spot, radius: f64, others: &[Spot]) -> Vec<Sample> {
+        let size = self.flat.size();
+        let range = |centre: f64, end: usize| {
+            let clip = |v: f64| v.clamp(0.0, end as f64) as usize;
+            clip((centre - radius).floor())..clip((centre + radius).ceil() + 1.0)
+        };
+        let near = |o: &&Spot| (o.x - spot.x).hypot(o.y - spot.y) < radius + self.radius(bank, o.area_um2);
+        let others: Vec<(Spot, Shape)> = others.iter().filter(near).map(|o| (*o, bank.shape(o.area_um2))).collect();
+        let mut samples = Vec::new();
+        for y in range(spot.y, size.height) {
+            let row = self.flat.loss.row(y);
+            for x in range(spot.x, size.width) {
+                let (cx, cy) = (x as f64 + 0.5, y as f64 + 0.5);
+                if (cx - spot.x).hypot(cy - spot.y) > radius || !self.sound(x, y) {
+                    continue;
+                }
+                let passed: f64 = others
+                    .iter()
+                    .map(|(o, shape)| 1.0 - shape.at((cx - o.x).hypot(cy - o.y) * self.cell_um).0)
+                    .product();
+                samples.push(Sample { x: cx, y: cy, loss: 1.0 - (1.0 - f64::from(row[x])) / passed.max(0.05) });
+            }
+        }
+        samples
+    }
+
+    /// Whether every pixel of a cell can be measured.
+    pub fn sound(&self, x: usize, y: usize) -> bool {
+        let cell = self.flat.cell;
+        (y * cell..(y + 1) * cell).all(|py| self.mask.0.row(py)[x * cell..(x + 1) * cell].iter().all(|&m| m == 0))
+    }
+
+    /// Normal equations of the fit at parameters `p`.
+    fn normal(&self, bank: &Bank, samples: &[Sample], origin: Spot, p: &[f64; PARAMETERS]) -> Normal {
+        let shape = bank.shape(p[2]);
+        let mut normal = Normal { hessian: SMatrix::zeros(), gradient: SVector::zeros(), squares: 0.0 };
+        for s in samples {
+            let (dx, dy) = (s.x - p[0], s.y - p[1]);
+            let r = dx.hypot(dy);
+            let (lost, slope, by_area) = shape.at(r * self.cell_um);
+            let pull = if r > 1e-9 { -slope * self.cell_um / r } else { 0.0 };
+            let (bx, by) = (s.x - origin.x, s.y - origin.y);
+            let derivative = SVector::from([pull * dx, pull * dy, by_area, 1.0, bx, by]);
+            let residual = s.loss - lost - p[3] - p[4] * bx - p[5] * by;
+            normal.hessian.ger(1.0, &derivative, &derivative, 1.0);
+            normal.gradient.axpy(residual, &derivative, 1.0);
+            normal.squares += residual * residual;
+        }
+        normal
+    }
+}
+
+/// Sums over the window of a fit.
+struct Normal {
+    hessian: SMatrix<f64, PARAMETERS, PARAMETERS>,
+    gradient: SVector<f64, PARAMETERS>,
+    squares: f64,
+}
+
+/// Side of a cell on the sensor.
+pub fn cell_um(flat: &Flat, pitch: Micrometres) -> f64 {
+    flat.cell as f64 * pitch.0
+}

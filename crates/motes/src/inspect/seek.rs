@@ -1,0 +1,204 @@
+//! Places that may be shadows: a bank of Gaussian filters over scales.
+//!
+//! A Gaussian of the right width keeps more than nine tenths of the signal-to-noise ratio of a filter matched
+//! to a real shadow, and is cheap; the fit that follows judges with the shadow's true shape. Widths rise by
+//! [`STEP`], so that the nearest is never more than a fifth wrong (a loss of 2 %: two Gaussians of width
+//! ratio r correlate by 2 r / (1 + r^2)).
+
+use std::borrow::Cow;
+
+use motelight_frame::{Plane, Size};
+use rayon::prelude::*;
+
+use crate::flat::Flat;
+use crate::grid::{Grid, median_and_sigma};
+
+/// Ratio of one scale to the next.
+const STEP: f64 = 1.45;
+
+/// A place where light is missing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Candidate {
+    /// Column, cells, centres at .5.
+    pub x: f64,
+    /// Row, cells.
+    pub y: f64,
+    /// Standard deviation of the filter that answered best, cells.
+    pub scale: f64,
+    /// Its answer over the noise of such answers around.
+    pub snr: f64,
+}
+
+/// How noise adds up over one scale.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ScaleNoise {
+    /// Standard deviation of the filter, cells.
+    pub scale: f64,
+    /// Spread of the filter's answers over what uncorrelated noise of the cells would give: 1 for a raw,
+    /// more where noise is correlated (demosaic, JPEG) or the wall has texture of that size.
+    pub excess: f64,
+}
+
+/// What the search found.
+#[derive(Debug, Clone)]
+pub struct Sought {
+    /// Candidates, strongest first, one per shadow as far as the scales can tell them apart.
+    pub candidates: Vec<Candidate>,
+    /// Noise per scale, smallest scale first.
+    pub noise: Vec<ScaleNoise>,
+    /// Places looked at, summed over scales, as independent as the scales' samples are.
+    pub places: f64,
+}
+
+/// Searches from `smallest` cells of standard deviation to `largest` for places whose answer exceeds
+/// `threshold` times the noise around. At most `limit` candidates come back.
+pub fn seek(flat: &Flat, smallest: f64, largest: f64, threshold: f64, limit: usize) -> Sought {
+    let mut found = Vec::new();
+    let mut noise = Vec::new();
+    let mut places = 0.0;
+    let (mut plane, mut zoom) = (Cow::Borrowed(&flat.loss), 1);
+    let mut scale = smallest;
+    while scale <= largest {
+        while scale / zoom as f64 > 2.0 && plane.width().min(plane.height()) >= 64 {
+            plane = Cow::Owned(half(&plane));
+            zoom *= 2;
+        }
+        let kernel = gaussian(scale / zoom as f64);
+        let answer = filtered(&plane, &kernel);
+        let (middle, spread) = spread_of(&answer);
+        peaks(&answer, &middle, &spread, threshold, |x, y, snr| {
+            let centre = |v: usize| (v as f64 + 0.5) * zoom as f64;
+            found.push(Candidate { x: centre(x), y: centre(y), scale, snr });
+        });
+        // Expected spread for white noise: sigma / zoom per sample, times the kernel's own narrowing.
+        let narrowing: f64 = kernel.iter().map(|&k| f64::from(k * k)).sum();
+        let white = f64::from(flat.sigma.median()) / zoom as f64 * narrowing;
+        noise.push(ScaleNoise { scale, excess: f64::from(spread.median()) / white.max(1e-12) });
+        places += plane.size().area() as f64;
+        scale *= STEP;
+    }
+    Sought { candidates: strongest(found, limit), noise, places }
+}
+
+/// The strongest answer of each neighbourhood.
+fn strongest(mut found: Vec<Candidate>, limit: usize) -> Vec<Candidate> {
+    found.sort_by(|a, b| b.snr.total_cmp(&a.snr).then(a.y.total_cmp(&b.y)).then(a.x.total_cmp(&b.x)));
+    let mut kept: Vec<Candidate> = Vec::new();
+    for c in found {
+        // Within 1.4 standard deviations (0.6 of the width at half height) one shadow shows, not two.
+        let near = |k: &Candidate| (k.x - c.x).hypot(k.y - c.y) < 1.4 * k.scale.max(0.7 * c.scale);
+        if !kept.iter().any(near) {
+            kept.push(c);
+            if kept.len() == limit {
+                break;
+            }
+        }
+    }
+    kept
+}
+
+/// Calls `each` with every local maximum above the threshold.
+fn peaks(answer: &Plane, middle: &Grid, spread: &Grid, threshold: f64, mut each: impl FnMut(usize, usize, f64)) {
+    let Size { width, height } = answer.size();
+    let rows: Vec<Vec<(usize, usize, f64)>> = (0..height)
+        .into_par_iter()
+        .map(|y| {
+            let row = answer.row(y);
+            let (above, below) = (answer.row(y.saturating_sub(1)), answer.row((y + 1).min(height - 1)));
+            let (middle, spread) = (middle.line(y), spread.line(y));
+            let mut hits = Vec::new();
+            middle.spans(|span, start, step| {
+                let least = start.min(start + step * span.len() as f32);
+                let floor = least + threshold as f32 * spread.at(span.start).min(spread.at(span.end - 1));
+                for x in span {
+                    let v = row[x];
+                    if v <= floor {
+                        continue;
+                    }
+                    let (left, right) = (x.saturating_sub(1), (x + 1).min(width - 1));
+                    // Of equals the first counts.
+                    let crest = (left..=right).all(|i| (y == 0 || above[i] < v) && (y + 1 == height || below[i] <= v))
+                        && (x == 0 || row[left] < v)
+                        && (x + 1 == width || row[right] <= v);
+                    let snr = f64::from((v - middle.at(x)) / spread.at(x).max(1e-9));
+                    if crest && snr > threshold {
+                        hits.push((x, y, snr));
+                    }
+                }
+            });
+            hits
+        })
+        .collect();
+    for (x, y, snr) in rows.into_iter().flatten() {
+        each(x, y, snr);
+    }
+}
+
+/// Median and spread of the answers per block.
+fn spread_of(answer: &Plane) -> (Grid, Grid) {
+    let sample = |xs: std::ops::Range<usize>, ys: std::ops::Range<usize>| {
+        let rows = ys.step_by(2);
+        let mut sample: Vec<f32> = rows.flat_map(|y| answer.row(y)[xs.clone()].iter().step_by(2).copied()).collect();
+        median_and_sigma(&mut sample)
+    };
+    let (middle, spread) = Grid::measure_both(answer.size(), sample);
+    (middle.smoothed(), spread.smoothed())
+}
+
+/// Half the size: means of 2 x 2.
+fn half(plane: &Plane) -> Plane {
+    let size = Size { width: plane.width() / 2, height: plane.height() / 2 };
+    let mut out = Plane::filled(size, 0.0f32);
+    out.data_mut().par_chunks_mut(size.width).enumerate().for_each(|(y, row)| {
+        let (a, b) = (plane.row(2 * y), plane.row(2 * y + 1));
+        for ((v, p), q) in row.iter_mut().zip(a.chunks_exact(2)).zip(b.chunks_exact(2)) {
+            *v = 0.25 * (p[0] + p[1] + q[0] + q[1]);
+        }
+    });
+    out
+}
+
+/// Taps of a Gaussian out to three standard deviations, sum 1.
+fn gaussian(sigma: f64) -> Vec<f32> {
+    let radius = (3.0 * sigma).ceil() as i32;
+    let taps: Vec<f64> = (-radius..=radius).map(|i| (-0.5 * (f64::from(i) / sigma).powi(2)).exp()).collect();
+    let sum: f64 = taps.iter().sum();
+    taps.iter().map(|t| (t / sum) as f32).collect()
+}
+
+/// The plane under the kernel along rows and columns; the border's samples go on past it. Bands of rows,
+/// so that both passes stay in the cache.
+fn filtered(plane: &Plane, kernel: &[f32]) -> Plane {
+    const BAND: usize = 48;
+    let Size { width, height } = plane.size();
+    let radius = kernel.len() / 2;
+    let mut out = Plane::filled(plane.size(), 0.0f32);
+    out.data_mut().par_chunks_mut(width * BAND).enumerate().for_each_init(
+        || (vec![0.0f32; width * (BAND + 2 * radius)], vec![0.0f32; width + 2 * radius]),
+        |(across, padded), (band, rows)| {
+            let first = band * BAND;
+            let count = rows.len() / width;
+            for i in 0..count + 2 * radius {
+                let source = plane.row((first + i).saturating_sub(radius).min(height - 1));
+                padded[..radius].fill(source[0]);
+                padded[radius..radius + width].copy_from_slice(source);
+                padded[radius + width..].fill(source[width - 1]);
+                let line = &mut across[i * width..(i + 1) * width];
+                line.fill(0.0);
+                for (j, &k) in kernel.iter().enumerate() {
+                    for (o, v) in line.iter_mut().zip(&padded[j..]) {
+                        *o += k * v;
+                    }
+                }
+            }
+            for (i, row) in rows.chunks_mut(width).enumerate() {
+                for (j, &k) in kernel.iter().enumerate() {
+                    for (o, v) in row.iter_mut().zip(&across[(i + j) * width..]) {
+                        *o += k * v;
+                    }
+                }
+            }
+        },
+    );
+    out
+}

@@ -1,0 +1,180 @@
+//! The stand-off of the glass, measured from the shadows of one frame.
+//!
+//! Every shadow holds the pupil's image, `b = h/N` wide, and the near-field pattern, `sqrt(l h)` wide. Each bright
+//! shadow is fitted at several stand-offs; the sum of squared residuals has its least value near the true one, and
+//! its curvature tells the uncertainty. All shadows are then pooled, so that single odd ones (irregular motes,
+//! overlaps, motes under the glass) do not count.
+
+use motelight_frame::{FNumber, Micrometres, Millimetres};
+use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
+
+use crate::bank::Bank;
+use crate::diffraction::{Edge, Light, Shadowing};
+use crate::inspect::fit::{Spot, Wall};
+use crate::measure::Estimate;
+
+/// Where a stand-off comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum StandOffSource {
+    /// Measured from the shadows of this frame.
+    Measured,
+    /// Too little to measure it from: the middle of what bodies have, with a sigma that spans them.
+    Assumed,
+}
+
+/// The air-equivalent height of the glass over the photosites.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct StandOff {
+    /// Height, mm.
+    pub height_mm: Estimate,
+    /// Where it comes from.
+    pub source: StandOffSource,
+    /// Number of shadows it was measured from.
+    pub shadows: usize,
+    /// Whether the shadows' edges are those of waves or of rays.
+    #[serde(skip, default = "wave")]
+    pub edge: Edge,
+}
+
+fn wave() -> Edge {
+    Edge::Wave
+}
+
+/// Range of stand-offs tried, mm: glass of "less than 1 mm to slightly more than 4 mm" over n = 1.5, and air
+/// (lens-testing laboratory articles, 2014), with room to spare.
+const RANGE: (f64, f64) = (0.3, 4.0);
+/// What is assumed where nothing can be measured: a guess, the middle of that range.
+pub const ASSUMED: Estimate = Estimate { value: 1.2, sigma: 0.6 };
+/// Most shadows that are pooled.
+const MOST: usize = 24;
+/// Largest motes by which it is measured: wider ones hide the pupil's image.
+const LARGEST: Micrometres = Micrometres(120.0);
+
+/// The optics of a frame, with the stand-off left open.
+#[derive(Debug, Clone)]
+pub struct Setting {
+    /// The f-number.
+    pub f_number: FNumber,
+    /// Weights of red, green and blue in the flattened wall.
+    pub colours: [f64; 3],
+    /// Side of a cell on the sensor.
+    pub cell: Micrometres,
+    /// Side of a cell, px.
+    pub pixels: usize,
+}
+
+impl Setting {
+    /// The shadows of this frame at one stand-off.
+    pub fn shadowing(&self, height: Millimetres, edge: Edge) -> Shadowing {
+        Shadowing::new(height, self.f_number, edge, Light::mixed(self.colours)).with_cell(self.cell)
+    }
+}
+
+/// Measures the stand-off from candidate places, brightest first, with a rough blocked area each.
+pub fn measure(wall: &Wall, setting: &Setting, bright: &[Spot]) -> StandOff {
+    let bright = &bright[..bright.len().min(MOST)];
+    let assumed = StandOff { height_mm: ASSUMED, source: StandOffSource::Assumed, shadows: 0, edge: Edge::Wave };
+    if bright.is_empty() {
+        return assumed;
+    }
+    // By rays and far apart first, then close around the best, by rays and by waves.
+    let coarse: Vec<f64> = (0..10).map(|i| RANGE.0 * (RANGE.1 / RANGE.0).powf(f64::from(i) / 9.0)).collect();
+    let table = Table::of(wall, setting, Edge::Geometric, &coarse, bright);
+    let Some(first) = table.pooled() else { return assumed };
+    let close = |ratio: f64| -> Vec<f64> { (-2..=2).map(|i| first.height * ratio.powi(i)).collect() };
+    let best = [Edge::Geometric, Edge::Wave]
+        .into_iter()
+        .filter_map(|edge| {
+            let table = Table::of(wall, setting, edge, &close(1.16), bright);
+            let rough = table.pooled()?;
+            let near: Vec<f64> = (-2..=2).map(|i| rough.height * 1.07f64.powi(i)).collect();
+            let fine = Table::of(wall, setting, edge, &near, bright);
+            let pooled = fine.pooled()?;
+            Some((edge, pooled))
+        })
+        .min_by(|a, b| a.1.chi2.total_cmp(&b.1.chi2));
+    match best {
+        Some((edge, pooled)) if pooled.sigma < 0.25 => StandOff {
+            height_mm: Estimate::new(pooled.height, pooled.height * pooled.sigma),
+            source: StandOffSource::Measured,
+            shadows: pooled.shadows,
+            edge,
+        },
+        _ => assumed,
+    }
+}
+
+/// Squared residuals of each shadow at each stand-off.
+struct Table {
+    heights: Vec<f64>,
+    /// One row per shadow that could be fitted at all heights.
+    rows: Vec<Vec<f64>>,
+}
+
+struct Pooled {
+    height: f64,
+    /// Uncertainty of ln height.
+    sigma: f64,
+    chi2: f64,
+    shadows: usize,
+}
+
+impl Table {
+    fn of(wall: &Wall, setting: &Setting, edge: Edge, heights: &[f64], bright: &[Spot]) -> Table {
+        let banks: Vec<Bank> =
+            heights.par_iter().map(|&h| Bank::new(setting.shadowing(Millimetres(h), edge), LARGEST)).collect();
+        let last = &banks[banks.len() - 1];
+        let row = |i: usize| -> Option<Vec<f64>> {
+            let spot = bright[i];
+            // One window for all heights, or their residuals could not be compared.
+            let radius = wall.radius(last, spot.area_um2);
+            let others: Vec<Spot> = bright.iter().enumerate().filter(|&(j, _)| j != i).map(|(_, s)| *s).collect();
+            banks.iter().map(|bank| wall.fit(bank, spot, radius, &others).map(|f| f.chi2)).collect()
+        };
+        let rows = (0..bright.len()).into_par_iter().filter_map(row).collect();
+        Table { heights: heights.to_vec(), rows }
+    }
+
+    /// The height at which the pooled residuals are least. Shadows whose own best height lies far off the
+    /// others' are left out.
+    fn pooled(&self) -> Option<Pooled> {
+        if self.rows.is_empty() {
+            return None;
+        }
+        let own: Vec<(f64, f64)> = self.rows.iter().map(|row| self.least(row)).collect();
+        let mut sorted: Vec<f64> = own.iter().map(|o| o.0).collect();
+        sorted.sort_unstable_by(f64::total_cmp);
+        let middle = sorted[sorted.len() / 2];
+        let agree = |&(at, sigma): &(f64, f64)| (at - middle).abs() < 0.3 + 2.0 * sigma;
+        let kept: Vec<&Vec<f64>> = self.rows.iter().zip(&own).filter(|(_, o)| agree(o)).map(|(r, _)| r).collect();
+        let sum: Vec<f64> = (0..self.heights.len()).map(|j| kept.iter().map(|r| r[j]).sum()).collect();
+        let (at, sigma) = self.least(&sum);
+        // The scatter of the shadows' own answers speaks for what the model does not know.
+        let scatter: f64 = own.iter().filter(|o| agree(o)).map(|o| (o.0 - at).powi(2)).sum::<f64>() / kept.len() as f64;
+        let sigma = sigma.max((scatter / kept.len() as f64).sqrt());
+        Some(Pooled {
+            height: at.exp(),
+            sigma,
+            chi2: sum.iter().copied().fold(f64::MAX, f64::min),
+            shadows: kept.len(),
+        })
+    }
+
+    /// Where in ln height a row is least, by the parabola through its least value and the two beside it, and the
+    /// distance at which it has risen by 1.
+    fn least(&self, row: &[f64]) -> (f64, f64) {
+        let best = (0..row.len()).min_by(|&a, &b| row[a].total_cmp(&row[b])).unwrap_or(0);
+        let i = best.clamp(1, row.len() - 2);
+        let at = |j: usize| self.heights[j].ln();
+        let step = at(i + 1) - at(i);
+        let (left, middle, right) = (row[i - 1], row[i], row[i + 1]);
+        let bend = (left + right - 2.0 * middle) / (step * step);
+        if bend <= 1e-9 {
+            return (at(best), f64::INFINITY);
+        }
+        let shift = ((left - right) / (2.0 * step * bend)).clamp(-1.5 * step, 1.5 * step);
+        (at(i) + shift, (2.0 / bend).sqrt())
+    }
+}
