@@ -1,1 +1,5 @@
-//! desk
+//! The working day: jobs, reports, demo.
+//!
+//! Modules are listed in the order in which they may import each other (tests/layering.rs).
+
+pub mod report;

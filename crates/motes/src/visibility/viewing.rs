@@ -91,13 +91,9 @@ impl Viewing {
     }
 }
 
-/// A length in the unit people say it in: cm up to 2 m.
+/// A distance as people say it: whole cm up to 2 m.
 fn said(length: Millimetres) -> String {
-    if length.0 < 2000.0 { tidy(length.0 / 10.0, "cm") } else { tidy(length.0 / 1000.0, "m") }
-}
-
-fn tidy(value: f64, unit: &str) -> String {
-    format!("{} {unit}", (value * 10.0).round() / 10.0)
+    if length.0 < 2000.0 { format!("{:.0} cm", length.0 / 10.0) } else { format!("{:.1} m", length.0 / 1000.0) }
 }
 
 impl fmt::Display for Viewing {
@@ -105,7 +101,7 @@ impl fmt::Display for Viewing {
         let distance = said(self.distance);
         match self.medium {
             Medium::Print(Print { width, height }) => {
-                let (w, h) = ((width.0).round() / 10.0, (height.0).round() / 10.0);
+                let (w, h) = (width.0.round() / 10.0, height.0.round() / 10.0);
                 write!(f, "a {w} × {h} cm print from {distance}, in good reading light (500 lx)")
             }
             Medium::Screen { ppi } => write!(f, "100 % on a screen of {ppi:.0} ppi from {distance}"),
@@ -250,6 +246,6 @@ mod tests {
     fn every_viewing_says_what_it_is() {
         let told: Vec<String> = Viewing::standard().iter().map(ToString::to_string).collect();
         assert_eq!(told[0], "100 % on a screen of 110 ppi from 60 cm");
-        assert_eq!(told[1], "a 60 × 40 cm print from 72.1 cm, in good reading light (500 lx)");
+        assert_eq!(told[1], "a 60 × 40 cm print from 72 cm, in good reading light (500 lx)");
     }
 }

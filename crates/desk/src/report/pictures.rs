@@ -1,0 +1,172 @@
+//! Small grey pictures for a report: reduced, cut out, drawn as raking view, packed into the page itself.
+
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+use motelight_frame::{Frame, Layout, Pixels, Plane, Rect, Size};
+use motelight_motes::rake::{RakeOptions, rake};
+use rayon::prelude::*;
+
+/// A picture ready for an `img` element, and how it relates to the frame.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Tile {
+    /// `data:` URI.
+    pub uri: String,
+    /// Its own size.
+    pub size: Size,
+    /// Frame pixels per pixel of the tile.
+    pub reduced_by: usize,
+}
+
+/// Longest side of the whole-frame raking view, px.
+const OVERVIEW: usize = 1600;
+
+/// The whole frame as a raking view of at most 1600 px, as JPEG (quality 85).
+///
+/// The light is averaged down to twice that first, which keeps blocked areas; then the relief is drawn and
+/// halved so that what stands out of the grain keeps its tone instead of being averaged away.
+pub fn overview(frame: &Frame) -> Option<Tile> {
+    let (picture, mut reduced_by) = reduced(frame, 2 * OVERVIEW);
+    let longest = picture.width().max(picture.height());
+    let mut relief = rake(&picture, &RakeOptions { scale: Pixels(longest as f64 / 25.0), ..RakeOptions::default() });
+    if longest > OVERVIEW {
+        relief = halved(&relief);
+        reduced_by *= 2;
+    }
+    Some(Tile { uri: jpeg_uri(&relief)?, size: relief.size(), reduced_by })
+}
+
+/// Half as wide and high: each four pixels become their mean, or, where a mean over 3 x 3 around one of them
+/// lies more than five sigma of such means below the middle, the darkest of these means.
+fn halved(relief: &Plane<u8>) -> Plane<u8> {
+    let smooth = |x: usize, y: usize| {
+        let (xs, ys) =
+            (x.saturating_sub(1)..(x + 2).min(relief.width()), y.saturating_sub(1)..(y + 2).min(relief.height()));
+        let n = xs.len() * ys.len();
+        let sum: u32 = ys.map(|y| relief.row(y)[xs.clone()].iter().map(|&v| u32::from(v)).sum::<u32>()).sum();
+        sum as f32 / n as f32
+    };
+    let size = Size { width: relief.width() / 2, height: relief.height() / 2 };
+    let places = || (0..size.height).flat_map(|y| (0..size.width).map(move |x| (2 * x, 2 * y)));
+    let mut sample: Vec<f32> = places().step_by(101).map(|(x, y)| (smooth(x, y) - 128.0).abs()).collect();
+    let middle = sample.len() / 2;
+    let sigma = match sample.get(middle) {
+        Some(_) => 1.4826 * *sample.select_nth_unstable_by(middle, f32::total_cmp).1,
+        None => 0.0,
+    };
+    let tone = |(x, y): (usize, usize)| {
+        let four = [(x, y), (x + 1, y), (x, y + 1), (x + 1, y + 1)];
+        let darkest = four.iter().map(|&(x, y)| smooth(x, y)).fold(f32::INFINITY, f32::min);
+        let mean = four.iter().map(|&(x, y)| f32::from(relief.at(x, y))).sum::<f32>() / 4.0;
+        (if darkest < 128.0 - 5.0 * sigma { darkest.min(mean) } else { mean }).round() as u8
+    };
+    Plane::from_vec(size, places().map(tone).collect())
+}
+
+/// The strength that draws a shadow of `depth` clearly without drowning its shape.
+pub fn strength_for(depth: f64) -> f64 {
+    (0.8 / depth.abs().max(1e-3)).clamp(1.0, 16.0)
+}
+
+/// A part of the frame as a raking view, unreduced, as PNG.
+pub fn cut_out(frame: &Frame, window: Rect, strength: f64) -> Option<Tile> {
+    let grey = grey_window(frame, window);
+    let scale = Pixels(window.width.max(window.height) as f64);
+    let relief = rake(&grey, &RakeOptions { scale, strength });
+    Some(Tile { uri: png_uri(&relief)?, size: relief.size(), reduced_by: 1 })
+}
+
+/// Light of one pixel of a frame as grey.
+fn light(frame: &Frame, x: usize, y: usize) -> f32 {
+    match frame.layout {
+        Layout::Mosaic(_) | Layout::Grey => frame.planes[0].at(x, y),
+        Layout::Rgb => frame.planes.iter().zip(frame.luminance).map(|(p, w)| w * p.at(x, y)).sum(),
+    }
+}
+
+/// Means over square blocks of whole colour-pattern repeats; a ragged rest at the right and lower edge is left out.
+fn reduced(frame: &Frame, longest: usize) -> (Plane, usize) {
+    let size = frame.size();
+    let repeat = match &frame.layout {
+        Layout::Mosaic(cfa) => cfa.period().width.max(cfa.period().height),
+        _ => 1,
+    };
+    let block = size.width.max(size.height).div_ceil(longest).next_multiple_of(repeat).max(1);
+    let small = Size { width: size.width / block, height: size.height / block };
+    let mut plane = Plane::filled(small, 0.0f32);
+    if small.area() > 0 {
+        plane.data_mut().par_chunks_mut(small.width).enumerate().for_each(|(row, out)| {
+            for y in row * block..(row + 1) * block {
+                for (x, sum) in out.iter_mut().enumerate() {
+                    *sum += (x * block..(x + 1) * block).map(|x| light(frame, x, y)).sum::<f32>();
+                }
+            }
+            out.iter_mut().for_each(|v| *v /= (block * block) as f32);
+        });
+    }
+    (plane, block)
+}
+
+/// Grey of a window; in a mosaic every colour is brought to the same mean, so that no pattern shows.
+fn grey_window(frame: &Frame, window: Rect) -> Plane {
+    let places = || (window.y..window.bottom()).flat_map(|y| (window.x..window.right()).map(move |x| (x, y)));
+    let Layout::Mosaic(cfa) = &frame.layout else {
+        return Plane::from_vec(window.size(), places().map(|(x, y)| light(frame, x, y)).collect());
+    };
+    let mut sums = [(0.0f64, 0u32); 3];
+    for (x, y) in places() {
+        let sum = &mut sums[cfa.colour(x, y) as usize];
+        *sum = (sum.0 + f64::from(light(frame, x, y)), sum.1 + 1);
+    }
+    let mean = sums.map(|(sum, n)| (sum / f64::from(n.max(1))).max(1e-6) as f32);
+    let even = places().map(|(x, y)| light(frame, x, y) / mean[cfa.colour(x, y) as usize]);
+    Plane::from_vec(window.size(), even.collect())
+}
+
+fn png_uri(grey: &Plane<u8>) -> Option<String> {
+    let (width, height) = (u32::try_from(grey.width()).ok()?, u32::try_from(grey.height()).ok()?);
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, width, height);
+    encoder.set_color(png::ColorType::Grayscale);
+    encoder.set_depth(png::BitDepth::Eight);
+    let mut writer = encoder.write_header().ok()?;
+    writer.write_image_data(grey.data()).ok()?;
+    writer.finish().ok()?;
+    Some(format!("data:image/png;base64,{}", STANDARD.encode(bytes)))
+}
+
+fn jpeg_uri(grey: &Plane<u8>) -> Option<String> {
+    let (width, height) = (u16::try_from(grey.width()).ok()?, u16::try_from(grey.height()).ok()?);
+    let mut bytes = Vec::new();
+    let encoder = jpeg_encoder::Encoder::new(&mut bytes, 85);
+    encoder.encode(grey.data(), width, height, jpeg_encoder::ColorType::Luma).ok()?;
+    Some(format!("data:image/jpeg;base64,{}", STANDARD.encode(bytes)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_shadow_of_two_pixels_keeps_its_tone_when_the_relief_is_halved() {
+        let mut relief = Plane::filled(Size { width: 200, height: 100 }, 128u8);
+        for (i, v) in relief.data_mut().iter_mut().enumerate() {
+            *v = if (i * 7919) % 13 < 6 { 126 } else { 130 };
+        }
+        for (x, y) in [(101, 51), (102, 51), (101, 52), (102, 52)] {
+            relief.set(x, y, 20);
+        }
+        let small = halved(&relief);
+        let darkest = small.data().iter().min().copied().unwrap_or(255);
+        let plain_mean = 128 - (128 - 20) / 4;
+        assert!(darkest < plain_mean - 15, "darkest {darkest}, by plain means {plain_mean}");
+        let away = small.data().iter().filter(|v| v.abs_diff(128) > 4).count();
+        assert!(away <= 9, "grain stays as it was but for the shadow: {away}");
+    }
+
+    #[test]
+    fn the_strength_suits_the_depth() {
+        assert_eq!(strength_for(0.8), 1.0);
+        assert_eq!(strength_for(0.1), 8.0);
+        assert_eq!(strength_for(0.0), 16.0);
+    }
+}
