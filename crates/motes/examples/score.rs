@@ -6,7 +6,7 @@
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use motelight_frame::{ReadOptions, read};
+use motelight_frame::{Limits, RawDecoder, ReadOptions, read};
 use motelight_motes::inspect::{InspectOptions, Inspection, inspect};
 use serde_json::Value;
 
@@ -26,7 +26,10 @@ fn main() {
     let mut files: Vec<PathBuf> = std::fs::read_dir(&args[0])
         .expect("a folder")
         .filter_map(|e| e.ok().map(|e| e.path()))
-        .filter(|p| p.extension().is_some_and(|e| ["dng", "tif", "tiff", "jpg", "png"].iter().any(|x| e.eq_ignore_ascii_case(x))))
+        .filter(|p| {
+            p.extension()
+                .is_some_and(|e| ["dng", "tif", "tiff", "jpg", "png"].iter().any(|x| e.eq_ignore_ascii_case(x)))
+        })
         .collect();
     files.sort();
     let mut all: Vec<Row> = Vec::new();
@@ -34,13 +37,14 @@ fn main() {
     for path in &files {
         let truth = truth_of(path);
         let start = Instant::now();
-        let frame = match read(path, &ReadOptions::default()) {
-            Ok(frame) => frame,
-            Err(e) => {
-                println!("{}: {e}", path.display());
-                continue;
-            }
-        };
+        let frame =
+            match read(path, &ReadOptions { limits: Limits::default(), sensor: None, raw: RawDecoder::InProcess }) {
+                Ok(frame) => frame,
+                Err(e) => {
+                    println!("{}: {e}", path.display());
+                    continue;
+                }
+            };
         let read_s = start.elapsed().as_secs_f64();
         let start = Instant::now();
         let result = inspect(&frame, &InspectOptions::default());
@@ -71,7 +75,9 @@ fn main() {
 fn truth_of(path: &Path) -> Value {
     let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
     let stem = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
-    for beside in [format!("{name}.truth.json"), format!("{stem}.truth.json"), format!("{stem}.json"), format!("{name}.json")] {
+    for beside in
+        [format!("{name}.truth.json"), format!("{stem}.truth.json"), format!("{stem}.json"), format!("{name}.json")]
+    {
         if let Ok(text) = std::fs::read_to_string(path.with_file_name(beside)) {
             return serde_json::from_str(&text).expect("JSON");
         }
@@ -110,8 +116,20 @@ fn compare(result: &Inspection, truth: &Value, list: bool) -> (Vec<Row>, usize) 
         if list || (!row.found && row.snr >= 8.0) {
             println!(
                 "   {} {:9} snr {:6.1} d {:5.1} depth {:.4} w {:5.1} at {x:.1},{y:.1} | found {} miss {:.2} area x{:.3} depth x{:.3} snr {:.1} {:?} {:?} {}",
-                m["kind"], m["shape"].as_str().unwrap_or(""), row.snr, row.diameter, number(m, "depth"), width, row.found, row.miss_px,
-                row.area_ratio, row.depth_ratio, got.map_or(0.0, |g| g.snr), got.map(|g| g.kind), got.map(|g| g.flags), m["overlaps"],
+                m["kind"],
+                m["shape"].as_str().unwrap_or(""),
+                row.snr,
+                row.diameter,
+                number(m, "depth"),
+                width,
+                row.found,
+                row.miss_px,
+                row.area_ratio,
+                row.depth_ratio,
+                got.map_or(0.0, |g| g.snr),
+                got.map(|g| g.kind),
+                got.map(|g| g.flags),
+                m["overlaps"],
             );
         }
         rows.push(row);
@@ -119,7 +137,10 @@ fn compare(result: &Inspection, truth: &Value, list: bool) -> (Vec<Row>, usize) 
     let false_motes: Vec<usize> = (0..used.len()).filter(|&i| !used[i]).collect();
     for &i in &false_motes {
         let m = &result.motes[i];
-        println!("   FALSE at {:.1},{:.1} snr {:.1} depth {:.4} w {:.1} {:?} {:?}", m.at_picture.x, m.at_picture.y, m.snr, m.depth.value, m.shadow_width_px.value, m.kind, m.flags);
+        println!(
+            "   FALSE at {:.1},{:.1} snr {:.1} depth {:.4} w {:.1} {:?} {:?}",
+            m.at_picture.x, m.at_picture.y, m.snr, m.depth.value, m.shadow_width_px.value, m.kind, m.flags
+        );
     }
     (rows, false_motes.len())
 }
@@ -130,7 +151,18 @@ fn summary(rows: &[Row], false_total: usize, frames: usize) {
         v.get(v.len() / 2).copied().unwrap_or(f64::NAN)
     };
     println!("\nfalse motes a frame: {:.3} ({false_total} in {frames})", false_total as f64 / frames.max(1) as f64);
-    for (low, high) in [(3.0, 4.0), (4.0, 5.0), (5.0, 6.0), (6.0, 7.0), (7.0, 8.0), (8.0, 10.0), (10.0, 14.0), (14.0, 20.0), (20.0, 40.0), (40.0, 1e9)] {
+    for (low, high) in [
+        (3.0, 4.0),
+        (4.0, 5.0),
+        (5.0, 6.0),
+        (6.0, 7.0),
+        (7.0, 8.0),
+        (8.0, 10.0),
+        (10.0, 14.0),
+        (14.0, 20.0),
+        (20.0, 40.0),
+        (40.0, 1e9),
+    ] {
         let band: Vec<&Row> = rows.iter().filter(|r| r.snr >= low && r.snr < high && r.diameter >= 10.0).collect();
         let hit: Vec<&&Row> = band.iter().filter(|r| r.found).collect();
         let rms = (hit.iter().map(|r| r.miss_px.powi(2)).sum::<f64>() / hit.len().max(1) as f64).sqrt();
@@ -145,5 +177,9 @@ fn summary(rows: &[Row], false_total: usize, frames: usize) {
         );
     }
     let strong: Vec<&Row> = rows.iter().filter(|r| r.snr >= 8.0 && r.diameter >= 10.0).collect();
-    println!("recall at snr >= 8: {:.4} of {}", strong.iter().filter(|r| r.found).count() as f64 / strong.len().max(1) as f64, strong.len());
+    println!(
+        "recall at snr >= 8: {:.4} of {}",
+        strong.iter().filter(|r| r.found).count() as f64 / strong.len().max(1) as f64,
+        strong.len()
+    );
 }

@@ -68,11 +68,25 @@ mod tests {
     /// Values computed once with an independent program (numpy), project optics notes, section 2.
     #[test]
     fn discs_overlap_as_the_table_says() {
-        let unit = [(0.0, std::f64::consts::PI), (0.5, 2.152109), (1.0, 1.228370), (1.5, 0.453312), (1.9, 0.041846), (2.0, 0.0)];
+        let unit = [
+            (0.0, std::f64::consts::PI),
+            (0.5, 2.152109),
+            (1.0, 1.228370),
+            (1.5, 0.453312),
+            (1.9, 0.041846),
+            (2.0, 0.0),
+        ];
         for (d, area) in unit {
             assert!((overlap_area(1.0, 1.0, d) - area).abs() < 1e-6, "d = {d}");
         }
-        let uneven = [(1.0, std::f64::consts::PI), (1.5, 2.392550), (2.0, 1.403066), (2.5, 0.522419), (2.9, 0.048317), (3.0, 0.0)];
+        let uneven = [
+            (1.0, std::f64::consts::PI),
+            (1.5, 2.392550),
+            (2.0, 1.403066),
+            (2.5, 0.522419),
+            (2.9, 0.048317),
+            (3.0, 0.0),
+        ];
         for (d, area) in uneven {
             assert!((overlap_area(1.0, 2.0, d) - area).abs() < 1e-6, "d = {d}");
             assert_eq!(overlap_area(1.0, 2.0, d), overlap_area(2.0, 1.0, d));

@@ -167,7 +167,7 @@ impl Wall<'_> {
         let mut normal = Normal { hessian: SMatrix::zeros(), gradient: SVector::zeros(), squares: 0.0 };
         for s in samples {
             let (dx, dy) = (s.x - p[0], s.y - p[1]);
-            let r = dx.hypot(dy);
+            let r = (dx * dx + dy * dy).sqrt();
             let (lost, slope, by_area) = shape.at(r * self.cell_um);
             let pull = if r > 1e-9 { -slope * self.cell_um / r } else { 0.0 };
             let (bx, by) = (s.x - origin.x, s.y - origin.y);

@@ -83,18 +83,13 @@ pub fn measure(wall: &Wall, setting: &Setting, bright: &[Spot]) -> StandOff {
     let coarse: Vec<f64> = (0..10).map(|i| RANGE.0 * (RANGE.1 / RANGE.0).powf(f64::from(i) / 9.0)).collect();
     let table = Table::of(wall, setting, Edge::Geometric, &coarse, bright);
     let Some(first) = table.pooled() else { return assumed };
-    let close = |ratio: f64| -> Vec<f64> { (-2..=2).map(|i| first.height * ratio.powi(i)).collect() };
-    let best = [Edge::Geometric, Edge::Wave]
-        .into_iter()
-        .filter_map(|edge| {
-            let table = Table::of(wall, setting, edge, &close(1.16), bright);
-            let rough = table.pooled()?;
-            let near: Vec<f64> = (-2..=2).map(|i| rough.height * 1.07f64.powi(i)).collect();
-            let fine = Table::of(wall, setting, edge, &near, bright);
-            let pooled = fine.pooled()?;
-            Some((edge, pooled))
-        })
+    let around = |middle: f64, ratio: f64| -> Vec<f64> { (-2..=2).map(|i| middle * ratio.powi(i)).collect() };
+    let edges = [Edge::Geometric, Edge::Wave].into_iter();
+    let rough = edges
+        .filter_map(|edge| Some((edge, Table::of(wall, setting, edge, &around(first.height, 1.16), bright).pooled()?)))
         .min_by(|a, b| a.1.chi2.total_cmp(&b.1.chi2));
+    let best = rough
+        .and_then(|(edge, p)| Some((edge, Table::of(wall, setting, edge, &around(p.height, 1.07), bright).pooled()?)));
     match best {
         Some((edge, pooled)) if pooled.sigma < 0.25 => StandOff {
             height_mm: Estimate::new(pooled.height, pooled.height * pooled.sigma),
