@@ -35,8 +35,13 @@ enum View {
 
 /// The sensor's long side is this many units of a drawing.
 const LONG_SIDE: f64 = 1000.0;
-/// Units of a drawing to a screen pixel at the size both charts are laid out for.
-const PX: f64 = 2.8;
+/// More motes than this want the larger charts.
+const FEW: usize = 25;
+
+/// Whether there are so many motes that the charts want the page's width each.
+pub fn crowded(motes: &[ChartMote]) -> bool {
+    motes.len() > FEW
+}
 
 /// As the picture shows it: top is the picture's top.
 pub fn picture_view(sensor: SensorSize, motes: &[ChartMote]) -> Markup {
@@ -46,7 +51,7 @@ pub fn picture_view(sensor: SensorSize, motes: &[ChartMote]) -> Markup {
     html! {
         svg class="chart" role="img" aria-label=(title) viewBox=(view_box([-w, -h, w, h])) {
             title { (title) }
-            (sensor_area(&scale, View::Picture, motes))
+            (sensor_area(&scale, View::Picture, motes, if crowded(motes) { 1.35 } else { 2.8 }))
             (caption(-scale.half_height - 30.0, "top of the picture"))
         }
     }
@@ -74,7 +79,7 @@ pub fn mount_view(sensor: SensorSize, motes: &[ChartMote]) -> Markup {
             text class="part" x="0" y=(short(top - 50.0)) { "top plate" }
             circle class="ring" r=(short(ring)) {}
             circle class="throat" r=(short(throat)) {}
-            (sensor_area(&scale, View::Mount, motes))
+            (sensor_area(&scale, View::Mount, motes, if crowded(motes) { 2.1 } else { 2.8 }))
             (caption(-scale.half_height - 30.0, "bottom of the picture"))
             (caption(scale.half_height + 112.0, "top of the picture"))
         }
@@ -98,7 +103,8 @@ impl Scale {
     }
 }
 
-fn sensor_area(scale: &Scale, view: View, motes: &[ChartMote]) -> Markup {
+/// `px`: units of the drawing to a screen pixel at the size it is laid out for.
+fn sensor_area(scale: &Scale, view: View, motes: &[ChartMote], px: f64) -> Markup {
     let (w, h) = (scale.half_width, scale.half_height);
     let down = if view == View::Mount { -1.0 } else { 1.0 };
     let marks: Vec<Mark> = motes
@@ -114,8 +120,8 @@ fn sensor_area(scale: &Scale, view: View, motes: &[ChartMote]) -> Markup {
     html! {
         rect class="sensor" x=(short(-w)) y=(short(-h)) width=(short(2.0 * w)) height=(short(2.0 * h)) {}
         (ruler(scale, down))
-        (marks::shadows(&marks, PX))
-        (marks::draw(&marks, PX, [-w, -h, w, h]))
+        (marks::shadows(&marks, px))
+        (marks::draw(&marks, px, [-w, -h, w, h]))
     }
 }
 

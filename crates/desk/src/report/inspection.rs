@@ -1,8 +1,11 @@
 //! The report of an inspection.
 
 use maud::{Markup, html};
-use motelight_frame::{Frame, Micrometres, Pixels, Rect};
+use motelight_frame::{Frame, FrameError, Micrometres, Pixels, Rect};
 use motelight_motes::Estimate;
+use motelight_motes::inspect::fitness::Verdict;
+use motelight_motes::inspect::stand_off::StandOffSource;
+use motelight_motes::inspect::{Inspection, Mote};
 use motelight_motes::visibility::UNCERTAINTY_DB;
 
 use super::chart::{self, ChartMote, SensorSize};
@@ -11,9 +14,6 @@ use super::page::{cautions, page};
 use super::pictures::{Tile, cut_out, overview, strength_for};
 use super::verdict::{kind, remarks, verdict};
 use super::words::{number, place, plus_minus, sentence, shown};
-use motelight_motes::inspect::fitness::Verdict;
-use motelight_motes::inspect::stand_off::StandOffSource;
-use motelight_motes::inspect::{Inspection, Mote};
 
 /// One inspected file.
 pub struct Sheet<'a> {
@@ -21,8 +21,17 @@ pub struct Sheet<'a> {
     pub name: &'a str,
     /// What was found.
     pub inspection: &'a Inspection,
-    /// The frame itself, for pictures; without it the report has none.
-    pub frame: Option<&'a Frame>,
+    /// Its pictures; without them the report has none.
+    pub pictures: Option<Pictures>,
+}
+
+/// What a report shows of a frame itself. Small, so that many frames can be reported on one after another.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pictures {
+    taken: Option<String>,
+    overview: Option<Tile>,
+    /// By place in the list of motes, with the strength they are drawn at.
+    cut_outs: Vec<(usize, Tile, f64)>,
 }
 
 /// Motes cut out large, at most.
@@ -32,24 +41,60 @@ const CUT_OUT_WIDTHS: f64 = 3.5;
 /// Width of the raking view on the page, screen pixels.
 const RAKING_WIDTH: f64 = 690.0;
 
-/// A fraction as per cent.
-pub(super) fn percent(fraction: Estimate) -> Estimate {
-    Estimate::new(100.0 * fraction.value, 100.0 * fraction.sigma)
+impl Pictures {
+    /// The raking view of a frame and the cut-outs of its worst motes.
+    pub fn of(frame: &Frame, inspection: &Inspection) -> Pictures {
+        let cut = |(i, mote): (usize, &Mote)| {
+            let radius = Pixels((0.5 * CUT_OUT_WIDTHS * mote.shadow_width_px.value).clamp(16.0, 400.0));
+            let window = Rect::around(mote.at_picture, radius, frame.size())?;
+            let strength = strength_for(mote.depth.value);
+            Some((i, cut_out(frame, window, strength)?, strength))
+        };
+        Pictures {
+            taken: frame.shot.taken.clone(),
+            overview: overview(frame),
+            cut_outs: inspection.motes.iter().take(CUT_OUTS).enumerate().filter_map(cut).collect(),
+        }
+    }
 }
 
-/// The report as one HTML file that needs nothing else.
-pub fn inspection_page(sheets: &[Sheet<'_>]) -> String {
+/// The report as one HTML file that needs nothing else. `failed`: files that could not be read.
+pub fn inspection_page(sheets: &[Sheet<'_>], failed: &[FrameError]) -> String {
     let title = match sheets {
         [one] => format!("{} · {}", shown(one.name), verdict(one.inspection).headline),
         many => format!("{} test frames", many.len()),
     };
-    page(&title, &html! { @for sheet in sheets { (section(sheet)) } })
+    let body = html! {
+        @for sheet in sheets { (section(sheet)) }
+        @if !failed.is_empty() {
+            section class="frame" {
+                h2 { "Not read" }
+                @for error in failed {
+                    p { b { (shown(&error.path.to_string_lossy())) } ": " (shown(&error.message)) " " (shown(&error.remedy)) }
+                }
+            }
+        }
+        footer { "Motelight. Originals are read, never written." }
+    };
+    page(&title, &body)
+}
+
+/// From which stop on a mote shows; `never` if up to f/32 it does not, `unknown` where the optics are not known.
+pub(super) fn shows_from(mote: &Mote, inspection: &Inspection, never: &str, unknown: &str) -> String {
+    let known = inspection.pitch_um.is_some() && inspection.f_number.is_some();
+    mote.shows_from.map_or_else(|| (if known { never } else { unknown }).to_owned(), |n| n.to_string())
+}
+
+/// A fraction as per cent.
+pub(super) fn percent(fraction: Estimate) -> Estimate {
+    Estimate::new(100.0 * fraction.value, 100.0 * fraction.sigma)
 }
 
 fn section(sheet: &Sheet<'_>) -> Markup {
     let inspection = sheet.inspection;
     let told = verdict(inspection);
     let judged = inspection.fitness.verdict != Verdict::Unfit;
+    let pictures = sheet.pictures.as_ref();
     html! {
         section class="frame" {
             (facts(sheet))
@@ -58,7 +103,7 @@ fn section(sheet: &Sheet<'_>) -> Markup {
             @if judged { (seen_as(inspection)) }
             @if inspection.fitness.verdict == Verdict::UsableWithCare { (findings(inspection)) }
             div class="answer" {
-                @if let Some(frame) = sheet.frame { (raking_view(inspection, frame)) }
+                @if let Some(tile) = pictures.and_then(|p| p.overview.as_ref()) { (raking_view(inspection, tile)) }
                 div class="next" {
                     h2 { (if judged { "What to do" } else { "For the next test frame" }) }
                     ol { @for step in &told.next { li { (step) } } }
@@ -67,7 +112,7 @@ fn section(sheet: &Sheet<'_>) -> Markup {
             @if judged && inspection.motes.iter().any(|m| m.shows_from.is_some()) { (cautions()) }
             @if !inspection.motes.is_empty() {
                 (charts(inspection))
-                @if let Some(frame) = sheet.frame { (cut_outs(inspection, frame)) }
+                @if let Some(pictures) = pictures { (cut_outs(inspection, pictures)) }
                 (table(inspection))
             }
             (method(inspection))
@@ -81,7 +126,7 @@ fn facts(sheet: &Sheet<'_>) -> Markup {
         let serial = b.serial.as_ref().map_or_else(String::new, |s| format!(", no. {}", shown(s)));
         format!("{} {}{serial}", shown(&b.make), shown(&b.model))
     });
-    let taken = sheet.frame.and_then(|f| f.shot.taken.as_deref());
+    let taken = sheet.pictures.as_ref().and_then(|p| p.taken.as_deref());
     let exposure = [
         inspection.f_number.map(|n| n.to_string()),
         inspection.iso.map(|iso| format!("ISO {iso:.0}")),
@@ -115,8 +160,7 @@ fn findings(inspection: &Inspection) -> Markup {
     }
 }
 
-fn raking_view(inspection: &Inspection, frame: &Frame) -> Markup {
-    let Some(tile) = overview(frame) else { return html! {} };
+fn raking_view(inspection: &Inspection, tile: &Tile) -> Markup {
     let (w, h) = (tile.size.width as f64, tile.size.height as f64);
     let by = tile.reduced_by as f64;
     let marks: Vec<Mark> = inspection
@@ -163,7 +207,7 @@ fn charts(inspection: &Inspection) -> Markup {
     html! {
         section {
             h2 { "Where they lie" }
-            div class="charts" {
+            div class=(if chart::crowded(&motes) { "charts crowded" } else { "charts" }) {
                 figure {
                     (chart::picture_view(sensor, &motes))
                     figcaption { b { "Picture view." } " As the picture shows it." }
@@ -181,22 +225,16 @@ fn charts(inspection: &Inspection) -> Markup {
     }
 }
 
-fn cut_outs(inspection: &Inspection, frame: &Frame) -> Markup {
+fn cut_outs(inspection: &Inspection, pictures: &Pictures) -> Markup {
     let motes = &inspection.motes;
-    let cut = |mote: &Mote| {
-        let radius = Pixels((0.5 * CUT_OUT_WIDTHS * mote.shadow_width_px.value).clamp(16.0, 400.0));
-        let window = Rect::around(mote.at_picture, radius, frame.size())?;
-        let strength = strength_for(mote.depth.value);
-        Some((cut_out(frame, window, strength)?, strength))
-    };
-    let tiles: Vec<(&Mote, (Tile, f64))> =
-        motes.iter().take(CUT_OUTS).filter_map(|mote| Some((mote, cut(mote)?))).collect();
+    let tiles: Vec<(&Mote, &Tile, f64)> =
+        pictures.cut_outs.iter().filter_map(|(i, tile, strength)| Some((motes.get(*i)?, tile, *strength))).collect();
     let um = |px: usize| inspection.pitch_um.map(|um| format!(" or {:.0} µm", px as f64 * um)).unwrap_or_default();
     html! {
         section {
             h2 { (if motes.len() > CUT_OUTS { "The worst, enlarged" } else { "Enlarged" }) }
             div class="worst" {
-                @for (mote, (tile, strength)) in &tiles {
+                @for (mote, tile, strength) in tiles {
                     figure {
                         img class="cut" src=(tile.uri) width=(tile.size.width) height=(tile.size.height)
                             alt=(format!("Mote {}, raking view", shown(mote.number())));
@@ -233,7 +271,7 @@ fn table(inspection: &Inspection) -> Markup {
                         th class="n" { "signal to noise" }
                         th { "remarks" }
                     } }
-                    tbody { @for mote in &inspection.motes { (row(mote)) } }
+                    tbody { @for mote in &inspection.motes { (row(mote, inspection)) } }
                 }
             }
             p class="seen-as" { "± is one standard deviation. Across: diameter of the opaque disc that blocks as much light. Right and down: from the \
@@ -242,7 +280,7 @@ fn table(inspection: &Inspection) -> Markup {
     }
 }
 
-fn row(mote: &Mote) -> Markup {
+fn row(mote: &Mote, inspection: &Inspection) -> Markup {
     let [right, down] = match mote.at_sensor {
         Some(at) => [at.x, at.y].map(|v| format!("{v:.2}").replace('-', "−")),
         None => [mote.at_picture.x, mote.at_picture.y].map(|v| format!("{v:.0}")),
@@ -252,7 +290,7 @@ fn row(mote: &Mote) -> Markup {
         tr class=(if mote.shows_from.is_some() { "shows" } else { "" }) {
             td { (shown(mote.number())) }
             td { (kind(mote.kind)) }
-            td class="n" { (mote.shows_from.map_or_else(|| "not to f/32".to_owned(), |n| n.to_string())) }
+            td class="n" { (shows_from(mote, inspection, "not to f/32", "not known")) }
             td class="n" { (known(mote.equivalent_diameter_um)) }
             td class="n" { (known(mote.blocked_area_um2)) }
             td class="n" { (plus_minus(percent(mote.depth))) }
@@ -294,6 +332,5 @@ fn method(inspection: &Inspection) -> Markup {
             }
             @if !inspection.notes.is_empty() { ul { @for note in &inspection.notes { li { (shown(note)) } } } }
         }
-        footer { "Motelight. The original file was read only." }
     }
 }

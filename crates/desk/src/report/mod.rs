@@ -1,13 +1,13 @@
 //! Reports: one value in, one page or one text out. Nothing here measures.
 
-pub mod chart;
-mod inspection;
-pub mod marks;
-mod page;
-mod pictures;
-mod text;
-mod verdict;
 mod words;
+mod marks;
+mod chart;
+mod pictures;
+mod page;
+mod verdict;
+mod inspection;
+mod text;
 
-pub use inspection::{Sheet, inspection_page};
+pub use inspection::{Pictures, Sheet, inspection_page};
 pub use text::inspection_text;

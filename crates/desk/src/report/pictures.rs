@@ -38,28 +38,38 @@ pub fn overview(frame: &Frame) -> Option<Tile> {
 /// Half as wide and high: each four pixels become their mean, or, where a mean over 3 x 3 around one of them
 /// lies more than five sigma of such means below the middle, the darkest of these means.
 fn halved(relief: &Plane<u8>) -> Plane<u8> {
-    let smooth = |x: usize, y: usize| {
-        let (xs, ys) =
-            (x.saturating_sub(1)..(x + 2).min(relief.width()), y.saturating_sub(1)..(y + 2).min(relief.height()));
-        let n = xs.len() * ys.len();
-        let sum: u32 = ys.map(|y| relief.row(y)[xs.clone()].iter().map(|&v| u32::from(v)).sum::<u32>()).sum();
-        sum as f32 / n as f32
-    };
-    let size = Size { width: relief.width() / 2, height: relief.height() / 2 };
-    let places = || (0..size.height).flat_map(|y| (0..size.width).map(move |x| (2 * x, 2 * y)));
-    let mut sample: Vec<f32> = places().step_by(101).map(|(x, y)| (smooth(x, y) - 128.0).abs()).collect();
+    let smooth = mean_3x3(relief);
+    let mut sample: Vec<f32> = smooth.data().iter().step_by(211).map(|v| (v - 128.0).abs()).collect();
     let middle = sample.len() / 2;
     let sigma = match sample.get(middle) {
         Some(_) => 1.4826 * *sample.select_nth_unstable_by(middle, f32::total_cmp).1,
         None => 0.0,
     };
-    let tone = |(x, y): (usize, usize)| {
+    let size = Size { width: relief.width() / 2, height: relief.height() / 2 };
+    let tone = |i: usize| {
+        let (x, y) = (2 * (i % size.width), 2 * (i / size.width));
         let four = [(x, y), (x + 1, y), (x, y + 1), (x + 1, y + 1)];
-        let darkest = four.iter().map(|&(x, y)| smooth(x, y)).fold(f32::INFINITY, f32::min);
+        let darkest = four.iter().map(|&(x, y)| smooth.at(x, y)).fold(f32::INFINITY, f32::min);
         let mean = four.iter().map(|&(x, y)| f32::from(relief.at(x, y))).sum::<f32>() / 4.0;
         (if darkest < 128.0 - 5.0 * sigma { darkest.min(mean) } else { mean }).round() as u8
     };
-    Plane::from_vec(size, places().map(tone).collect())
+    Plane::from_vec(size, (0..size.area()).into_par_iter().map(tone).collect())
+}
+
+/// Means over 3 x 3 pixels; the outermost pixels stay as they are.
+fn mean_3x3(relief: &Plane<u8>) -> Plane {
+    let mut smooth = Plane::from_vec(relief.size(), relief.data().iter().map(|&v| f32::from(v)).collect());
+    let (width, height) = (relief.width(), relief.height());
+    if width >= 3 && height >= 3 {
+        smooth.data_mut().par_chunks_mut(width).enumerate().skip(1).take(height - 2).for_each(|(y, out)| {
+            let rows = [relief.row(y - 1), relief.row(y), relief.row(y + 1)];
+            for (x, v) in out[1..width - 1].iter_mut().enumerate() {
+                let sum: u16 = rows.iter().flat_map(|row| &row[x..x + 3]).map(|&v| u16::from(v)).sum();
+                *v = f32::from(sum) / 9.0;
+            }
+        });
+    }
+    smooth
 }
 
 /// The strength that draws a shadow of `depth` clearly without drowning its shape.
@@ -75,12 +85,15 @@ pub fn cut_out(frame: &Frame, window: Rect, strength: f64) -> Option<Tile> {
     Some(Tile { uri: png_uri(&relief)?, size: relief.size(), reduced_by: 1 })
 }
 
+/// The planes of a frame and their parts in grey.
+fn weighted(frame: &Frame) -> impl Iterator<Item = (&Plane, f32)> {
+    let weights = if frame.layout == Layout::Rgb { frame.luminance } else { [1.0; 3] };
+    frame.planes.iter().zip(weights)
+}
+
 /// Light of one pixel of a frame as grey.
 fn light(frame: &Frame, x: usize, y: usize) -> f32 {
-    match frame.layout {
-        Layout::Mosaic(_) | Layout::Grey => frame.planes[0].at(x, y),
-        Layout::Rgb => frame.planes.iter().zip(frame.luminance).map(|(p, w)| w * p.at(x, y)).sum(),
-    }
+    weighted(frame).map(|(plane, weight)| weight * plane.at(x, y)).sum()
 }
 
 /// Means over square blocks of whole colour-pattern repeats; a ragged rest at the right and lower edge is left out.
@@ -95,12 +108,14 @@ fn reduced(frame: &Frame, longest: usize) -> (Plane, usize) {
     let mut plane = Plane::filled(small, 0.0f32);
     if small.area() > 0 {
         plane.data_mut().par_chunks_mut(small.width).enumerate().for_each(|(row, out)| {
-            for y in row * block..(row + 1) * block {
-                for (x, sum) in out.iter_mut().enumerate() {
-                    *sum += (x * block..(x + 1) * block).map(|x| light(frame, x, y)).sum::<f32>();
+            for (plane, weight) in weighted(frame) {
+                let weight = weight / (block * block) as f32;
+                for y in row * block..(row + 1) * block {
+                    for (sum, light) in out.iter_mut().zip(plane.row(y).chunks_exact(block)) {
+                        *sum += weight * light.iter().sum::<f32>();
+                    }
                 }
             }
-            out.iter_mut().for_each(|v| *v /= (block * block) as f32);
         });
     }
     (plane, block)

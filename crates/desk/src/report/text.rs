@@ -2,7 +2,7 @@
 
 use motelight_motes::Estimate;
 
-use super::inspection::percent;
+use super::inspection::{percent, shows_from};
 use super::verdict::{kind, remarks, verdict};
 use super::words::{number, plus_minus, shown};
 use motelight_motes::inspect::fitness::Verdict;
@@ -49,7 +49,7 @@ fn table(inspection: &Inspection) -> Vec<String> {
         [
             shown(m.number()),
             kind(m.kind).to_owned(),
-            m.shows_from.map_or_else(|| "-".to_owned(), |n| n.to_string()),
+            shows_from(m, inspection, "-", "?"),
             known(m.equivalent_diameter_um),
             known(m.blocked_area_um2),
             plus_minus(percent(m.depth)),
