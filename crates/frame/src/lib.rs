@@ -26,6 +26,7 @@ pub mod read;
 pub mod shot;
 pub mod space;
 pub mod units;
+pub mod write;
 
 pub use error::{Fault, FrameError};
 pub use frame::{Cfa, Colour, Digest, Encoding, Frame, Layout, Mask, NoiseModel, Patch, Tone};
@@ -34,3 +35,4 @@ pub use read::{FileKind, Limits, RawDecoder, ReadOptions, read, read_shot};
 pub use shot::{Body, Lens, Orientation, Pitch, PitchSource, Shot};
 pub use space::{PicturePoint, Rect, SensorFromPicture, SensorPoint, Size};
 pub use units::{FNumber, Micrometres, Millimetres, Pixels};
+pub use write::{Written, copy_sidecars, write_mended};

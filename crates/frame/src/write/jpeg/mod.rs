@@ -1,0 +1,139 @@
+//! A mended copy of a JPEG: the touched blocks' coefficients change, all others stay bit for bit; every segment and
+//! whatever follows the picture stays as it is.
+
+mod anatomy;
+mod blocks;
+mod coefficients;
+
+use std::path::Path;
+
+use self::anatomy::{Anatomy, Colours, Refusal};
+use self::blocks::BlockStep;
+use self::coefficients::{Coefficients, Plan};
+use super::delta::Delta;
+use super::source::Source;
+use super::{Written, output};
+use crate::error::FrameError;
+use crate::frame::{Frame, Layout};
+use crate::space::{Rect, Size};
+
+const RESAVE: &str = "save it as a plain JPEG or as a TIFF and mend that";
+
+/// Writes the copy.
+pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path) -> Result<Written, FrameError> {
+    let file = source.bytes(0, source.len())?;
+    let anatomy = Anatomy::read(&file).map_err(|r| refused(source, r))?;
+    fits(source, frame, &anatomy)?;
+    let steps = blocks::steps(&anatomy, deltas);
+    let mended = if steps.is_empty() {
+        Recoded { bytes: file, steps }
+    } else {
+        recode(&file, &anatomy, steps).map_err(|e| source.broken(e))?
+    };
+    output::place(source.path(), out, |f| std::io::Write::write_all(f, &mended.bytes))?;
+    let footprint: Vec<Rect> = mended.steps.iter().map(|s| blocks::reach(&anatomy, s)).collect();
+    let pixels_changed = pixels_changed(deltas, &footprint);
+    Ok(Written { pixels_changed, footprint, notes: Vec::new() })
+}
+
+fn refused(source: &Source, refusal: Refusal) -> FrameError {
+    match refusal {
+        Refusal::Broken(what) => source.broken(what),
+        Refusal::Unsupported(what) => source.unsupported(format!("{what} cannot be written back"), RESAVE),
+    }
+}
+
+/// The frame must be of this picture, and the sampling factors such that samples cover whole pixels.
+fn fits(source: &Source, frame: &Frame, anatomy: &Anatomy) -> Result<(), FrameError> {
+    let size = Size { width: anatomy.width, height: anatomy.height };
+    if size != frame.shot.recorded || size != frame.size() {
+        return Err(source.mismatch(format!("the JPEG is {} x {}, the frame is not", size.width, size.height)));
+    }
+    let grey = anatomy.colours == Colours::Grey;
+    if (frame.layout == Layout::Grey) != grey || frame.planes.len() != anatomy.components.len() {
+        return Err(source.mismatch("the frame has other planes than the JPEG"));
+    }
+    let most = |f: fn(&anatomy::Component) -> usize| anatomy.components.iter().map(f).max().unwrap_or(1);
+    let (h, v) = (most(|c| c.h), most(|c| c.v));
+    if anatomy.components.iter().any(|c| h % c.h != 0 || v % c.v != 0) {
+        return Err(source.unsupported("a JPEG with fractional sampling cannot be written back", RESAVE));
+    }
+    Ok(())
+}
+
+/// A file with changed coefficients, and what was really added to them.
+struct Recoded {
+    bytes: Vec<u8>,
+    steps: Vec<BlockStep>,
+}
+
+/// Adds the steps. The file's own Huffman tables are kept where they can code the result, so that nothing but the
+/// coded data changes; else tables are made anew. What is returned has been read back: its coefficients
+/// are those wanted.
+fn recode(file: &[u8], anatomy: &Anatomy, mut steps: Vec<BlockStep>) -> Result<Recoded, String> {
+    let picture = &file[..anatomy.end];
+    let mut coefficients = Coefficients::read(picture)?;
+    for step in &mut steps {
+        let (component, row, column) = (step.component, step.row, step.column);
+        let block = coefficients.row(component, row)?.get_mut(column).ok_or("a block past the edge")?;
+        for (k, (stored, add)) in block.iter_mut().zip(&mut step.add).enumerate() {
+            // T.81, F.1.2: what Huffman coding of 8-bit pictures can hold. What stands there already may stay.
+            let (low, high) = if k == 0 { (-1024, 1023) } else { (-1023, 1023) };
+            let wanted = stored.saturating_add(*add).clamp(low.min(*stored), high.max(*stored));
+            *add = wanted - *stored;
+            *stored = wanted;
+        }
+    }
+    if anatomy.tables_stand_first() {
+        let bytes = write_with_own_tables(&mut coefficients, file, anatomy)?;
+        // A symbol that the file's tables do not know would be lost without a word: so read back.
+        if reads_back(&bytes, &mut coefficients)? {
+            return Ok(Recoded { bytes, steps });
+        }
+    }
+    let (script, restart_interval) = (anatomy.script(false), anatomy.restart_interval);
+    let plan = Plan { tables: None, scans: script, restart_interval };
+    let stream = coefficients.write(&plan)?;
+    let bytes = anatomy.with_scans_of(file, &stream, &taken_apart(&stream)?);
+    if !reads_back(&bytes, &mut coefficients)? {
+        return Err("the written coefficients do not read back as they should".into());
+    }
+    Ok(Recoded { bytes, steps })
+}
+
+fn write_with_own_tables(from: &mut Coefficients, file: &[u8], anatomy: &Anatomy) -> Result<Vec<u8>, String> {
+    let (script, restart_interval) = (anatomy.script(true), anatomy.restart_interval);
+    let plan = Plan { tables: Some(&anatomy.tables), scans: script, restart_interval };
+    let stream = from.write(&plan)?;
+    Ok(anatomy.with_data_of(file, &stream, &taken_apart(&stream)?))
+}
+
+fn taken_apart(stream: &[u8]) -> Result<Anatomy, String> {
+    Anatomy::read(stream).map_err(|e| format!("the written JPEG cannot be taken apart: {e:?}"))
+}
+
+fn reads_back(bytes: &[u8], wanted: &mut Coefficients) -> Result<bool, String> {
+    let Ok(mut back) = Coefficients::read(bytes) else { return Ok(false) };
+    back.same_as(wanted)
+}
+
+fn pixels_changed(deltas: &[Delta], changed: &[Rect]) -> usize {
+    let holds = |r: &Rect, x: usize, y: usize| (r.x..r.right()).contains(&x) && (r.y..r.bottom()).contains(&y);
+    let count = |d: &Delta| {
+        let near: Vec<Rect> = changed.iter().filter(|r| meets(r, &d.window)).copied().collect();
+        let wanted = |x: usize, y: usize| d.planes.iter().any(|p| p.at(x, y) != 0.0);
+        (0..d.window.height)
+            .map(|y| {
+                let row: Vec<&Rect> = near.iter().filter(|r| (r.y..r.bottom()).contains(&(d.window.y + y))).collect();
+                (0..d.window.width)
+                    .filter(|&x| wanted(x, y) && row.iter().any(|r| holds(r, d.window.x + x, d.window.y + y)))
+                    .count()
+            })
+            .sum::<usize>()
+    };
+    deltas.iter().map(count).sum()
+}
+
+fn meets(a: &Rect, b: &Rect) -> bool {
+    a.x < b.right() && b.x < a.right() && a.y < b.bottom() && b.y < a.bottom()
+}

@@ -1,0 +1,72 @@
+//! A copy of a picture file, in its own format, in which only the pixels under given patches change.
+//!
+//! What goes in: the original, the frame read from it, patches of new light. What comes out: a new file with
+//! the same format, bit depth, compression, profile and metadata. TIFF and DNG are byte copies but for the touched strips or
+//! tiles; of a JPEG only the touched blocks' coefficients change; of a PNG only the coded samples. What it
+//! refuses: writing onto the original or over any file, formats it cannot write back without harm.
+
+mod delta;
+mod edits;
+mod jpeg;
+mod output;
+mod source;
+mod tiff_like;
+
+use std::path::Path;
+
+use self::delta::Delta;
+pub use self::output::{UNFINISHED_PREFIX, copy_sidecars};
+use self::source::Source;
+use crate::error::FrameError;
+use crate::frame::{Frame, Patch};
+use crate::space::Rect;
+
+/// What was written.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Written {
+    /// How many pixels of the frame have new codes. JPEG: how many pixels under the masks were to change and lie
+    /// in a block whose coefficients did.
+    pub pixels_changed: usize,
+    /// Rectangles of the frame that hold every changed pixel: the patches' windows; for a JPEG the blocks
+    /// whose coefficients changed, with the pixel around them that smooth chroma reaches.
+    pub footprint: Vec<Rect>,
+    /// What the person should know, in plain words.
+    pub notes: Vec<String>,
+}
+
+/// Writes a copy of `source` to `out` in which the pixels under the patches' masks have the patches' light
+/// and all others keep their codes to the bit (JPEG: keep their blocks' coefficients to the bit). `frame` must be
+/// what was read from `source`. The copy appears whole or not at all; no existing file is ever replaced.
+///
+/// New codes are the nearest to the wanted light; with 8 bits the rounding error is carried on to the next pixels
+/// under the patch, so that a shadow fainter than half a code does not stay.
+///
+/// # Errors
+/// `Unreadable` and `Broken` for the original, `Unsupported` for formats that cannot be written back,
+/// `Usage` if frame or patches do not belong to the file or `out` is the original, `Unwritable` for the output.
+pub fn write_mended(source: &Path, frame: &Frame, patches: &[Patch], out: &Path) -> Result<Written, FrameError> {
+    output::refuse_taken(source, out)?;
+    let source = Source::open(source)?;
+    let (crop, recorded) = (frame.shot.crop, frame.shot.recorded);
+    if crop.size() != frame.size() || crop.right() > recorded.width || crop.bottom() > recorded.height {
+        return Err(source.mismatch("the frame's crop and size do not agree"));
+    }
+    let deltas = delta::from_patches(&source, frame, patches)?;
+    let magic = source.bytes(0, source.len().min(8))?;
+    match magic.as_slice() {
+        [0xff, 0xd8, 0xff, ..] => jpeg::write(&source, frame, &deltas, out),
+        [b'I', b'I', 42 | 43, 0, ..] | [b'M', b'M', 0, 42 | 43, ..] => tiff_like::write(&source, frame, &deltas, out),
+        _ => Err(not_writable(&source)),
+    }
+}
+
+fn not_writable(source: &Source) -> FrameError {
+    source.unsupported(
+        "a copy in this format cannot be written",
+        "convert a camera raw to DNG, anything else to TIFF, and mend that",
+    )
+}
+
+fn footprint(deltas: &[Delta]) -> Vec<Rect> {
+    deltas.iter().map(|d| d.window).collect()
+}

@@ -1,0 +1,365 @@
+//! A mended copy of a TIFF or DNG: a byte copy in which only the touched strips or tiles are coded anew, in
+//! place where they fit, else at the end of the file with their table entries pointing there.
+
+mod codec;
+mod directory;
+mod lossless_jpeg;
+mod raster;
+
+use std::path::Path;
+
+use sha2::{Digest as _, Sha256};
+
+use self::codec::{Coding, JPEG, UNCOMPRESSED};
+use self::directory::{Directory, Tiff};
+use self::raster::{Piece, RESAVE, Raster};
+use super::delta::{Delta, Steps};
+use super::edits::Edits;
+use super::source::Source;
+use super::{Written, footprint, output};
+use crate::error::FrameError;
+use crate::frame::{Encoding, Frame, Layout};
+use crate::plane::Plane;
+use crate::space::Rect;
+
+const DNG_VERSION: u16 = 50706;
+const RAW_DATA_UNIQUE_ID: u16 = 50781;
+const RAW_IMAGE_DIGEST: u16 = 50972;
+const NEW_RAW_IMAGE_DIGEST: u16 = 51111;
+
+/// Writes the copy.
+pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path) -> Result<Written, FrameError> {
+    let tiff = Tiff::read(source)?;
+    let raw = matches!(frame.layout, Layout::Mosaic(_));
+    if raw && tiff.directories[0].entry(DNG_VERSION).is_none() {
+        return Err(super::not_writable(source));
+    }
+    let (at, raster) = picture(&tiff, frame, raw)?;
+    let touched: Vec<Touched> = deltas.iter().map(|d| Touched::new(d.rounded())).collect();
+    let mut mending = Mending { tiff: &tiff, frame, raster: &raster, edits: Edits::new(source), touched };
+    mending.pieces()?;
+    let mut notes = Vec::new();
+    let pixels_changed = mending.touched.iter().map(Touched::pixels_changed).sum();
+    let mut edits = mending.edits;
+    if pixels_changed > 0 {
+        renew_identity(&tiff, &mut edits, &mut notes)?;
+        if has_previews(&tiff, at)? {
+            notes.push("the previews inside the file were left as they were and still show the shadows".into());
+        }
+    }
+    output::place(source.path(), out, |f| edits.write(f))?;
+    Ok(Written { pixels_changed, footprint: footprint(deltas), notes })
+}
+
+/// The directory that the frame was read from, and how its samples stand in the file.
+fn picture(tiff: &Tiff, frame: &Frame, raw: bool) -> Result<(u64, Raster), FrameError> {
+    let source = tiff.source;
+    for d in &tiff.directories {
+        let photometric = raster::photometric(tiff, d)?;
+        let (wanted, reachable) = if raw { (photometric == raster::CFA, true) } else { (true, d.in_chain) };
+        let reduced = tiff.first(d, raster::SUBFILE_TYPE, 0)? & 1 != 0;
+        let Some(size) = raster::size(tiff, d)? else { continue };
+        if !wanted || !reachable || reduced || size != frame.shot.recorded {
+            continue;
+        }
+        let r = Raster::read(tiff, d, size)?;
+        let right = match frame.layout {
+            Layout::Mosaic(_) => r.samples == 1,
+            Layout::Grey => r.photometric == 1,
+            Layout::Rgb => r.photometric == 2 && r.samples >= 3,
+        };
+        if !right {
+            let what =
+                format!("{} samples of photometric interpretation {} cannot be written back", r.samples, r.photometric);
+            return Err(source.unsupported(what, RESAVE));
+        }
+        let lossy = (r.compression == JPEG && !raw).then(|| "a JPEG inside a TIFF cannot be written back".to_string());
+        if let Some(why) = lossy.or_else(|| coding(tiff, &r, r.size.width, 1, r.samples).refusal()) {
+            let remedy = if raw { "convert it to a DNG with lossless compression and mend that" } else { RESAVE };
+            return Err(source.unsupported(why, remedy));
+        }
+        return Ok((d.at, r));
+    }
+    let (w, h) = (frame.shot.recorded.width, frame.shot.recorded.height);
+    Err(source.mismatch(format!("no full picture of {w} x {h} that the frame could come from")))
+}
+
+fn coding(tiff: &Tiff, r: &Raster, row: usize, rows: usize, step: usize) -> Coding {
+    Coding {
+        compression: r.compression,
+        predictor: r.predictor,
+        bits: r.bits,
+        big_endian: tiff.big_endian,
+        row,
+        step,
+        rows,
+    }
+}
+
+/// Whole-code steps of one patch, and which of its pixels really changed.
+struct Touched {
+    steps: Steps,
+    changed: Plane<bool>,
+}
+
+impl Touched {
+    fn new(steps: Steps) -> Self {
+        let changed = Plane::filled(steps.window.size(), false);
+        Touched { steps, changed }
+    }
+
+    fn pixels_changed(&self) -> usize {
+        self.changed.data().iter().filter(|&&c| c).count()
+    }
+}
+
+struct Mending<'a> {
+    tiff: &'a Tiff<'a>,
+    frame: &'a Frame,
+    raster: &'a Raster,
+    edits: Edits<'a>,
+    touched: Vec<Touched>,
+}
+
+impl Mending<'_> {
+    fn pieces(&mut self) -> Result<(), FrameError> {
+        let claims = claims(self.tiff, self.raster)?;
+        let raster = self.raster;
+        for piece in raster.pieces().filter(|p| p.first_sample < self.frame.planes.len()) {
+            let rows = self.rows_touched(&piece);
+            if rows.is_empty() {
+                continue;
+            }
+            let alone = claims.iter().filter(|c| c.0 < piece.at + piece.len && piece.at < c.1).count() == 1;
+            if raster.compression == UNCOMPRESSED {
+                self.patch_rows(&piece, rows, alone)?;
+            } else {
+                self.recode(&piece, alone)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Rows of the piece that any patch has steps for.
+    fn rows_touched(&self, piece: &Piece) -> Vec<usize> {
+        let crop = self.frame.shot.crop;
+        let hits = |t: &Touched, y: usize| {
+            let w = t.steps.window;
+            let (left, right) = ((w.x + crop.x).max(piece.rect.x), (w.right() + crop.x).min(piece.rect.right()));
+            let row = (y + piece.rect.y).checked_sub(w.y + crop.y).filter(|&r| r < w.height && left < right);
+            row.is_some_and(|r| {
+                let span = left - crop.x - w.x..right - crop.x - w.x;
+                t.steps.planes.iter().any(|p| p.row(r)[span.clone()].iter().any(|&s| s != 0))
+            })
+        };
+        (0..piece.rect.height).filter(|&y| self.touched.iter().any(|t| hits(t, y))).collect()
+    }
+
+    /// Uncompressed samples: only the touched bytes of the touched rows change.
+    fn patch_rows(&mut self, piece: &Piece, rows: Vec<usize>, alone: bool) -> Result<(), FrameError> {
+        let source = self.tiff.source;
+        let c = coding(self.tiff, self.raster, piece.rect.width * piece.samples, 1, piece.samples);
+        let row_bytes = c.row_bytes() as u64;
+        if piece.len < row_bytes * piece.rect.height as u64 {
+            return Err(source.broken("a strip or tile is shorter than its rows"));
+        }
+        if !alone {
+            return Err(source.unsupported("two of its strips or tiles share the same bytes", RESAVE));
+        }
+        for y in rows {
+            let at = piece.at + y as u64 * row_bytes;
+            let old = self.edits.read(at, row_bytes)?;
+            let mut codes = c.decode(&old).map_err(|e| source.broken(e))?;
+            let row = Rect { y: piece.rect.y + y, height: 1, ..piece.rect };
+            self.step_codes(&Piece { rect: row, ..*piece }, &mut codes)?;
+            let mut new = c.encode(&codes, &old).map_err(|e| source.broken(e))?;
+            if let (Some(last), Some(&pad)) = (new.last_mut(), old.last()) {
+                // The unused bits at the end of a packed row stay what they were.
+                let unused = row_bytes as usize * 8 - c.row * c.bits as usize;
+                *last |= pad & ((1u16 << unused) - 1) as u8;
+            }
+            self.edits.replace(at, &new)?;
+        }
+        Ok(())
+    }
+
+    /// A compressed piece: decoded, changed, coded anew and read back before it is used.
+    fn recode(&mut self, piece: &Piece, alone: bool) -> Result<(), FrameError> {
+        let source = self.tiff.source;
+        let c = coding(self.tiff, self.raster, piece.rect.width * piece.samples, piece.rect.height, piece.samples);
+        let old = source.bytes(piece.at, piece.len)?;
+        let before = c.decode(&old).map_err(|e| match self.raster.compression {
+            JPEG => source.unsupported(e, "convert it to a DNG with lossless compression and mend that"),
+            _ => source.broken(format!("a strip or tile cannot be read: {e}")),
+        })?;
+        let mut codes = before.clone();
+        self.step_codes(piece, &mut codes)?;
+        if codes == before {
+            return Ok(());
+        }
+        let new = c.encode(&codes, &old).map_err(|e| source.unsupported(e, RESAVE))?;
+        let Some([(offset_at, offset_size), (count_at, count_size)]) = self.raster.slots(piece) else {
+            return Err(source.broken("its table of strips or tiles is of an unknown kind"));
+        };
+        if alone && new.len() as u64 <= piece.len {
+            self.edits.replace(piece.at, &new)?;
+        } else {
+            let at = self.edits.append(&new);
+            let at = self.tiff.encoded(at, offset_size).ok_or_else(|| {
+                source.unsupported("the mended copy would grow past what its offsets can hold", "save it as BigTIFF")
+            })?;
+            self.edits.replace(offset_at, &at)?;
+        }
+        let count = self.tiff.encoded(new.len() as u64, count_size).ok_or_else(|| {
+            source.unsupported("a strip or tile would grow past what its byte count can hold", RESAVE)
+        })?;
+        self.edits.replace(count_at, &count)
+    }
+
+    /// Adds the steps to the codes of a piece, after holding the codes against the frame's light.
+    fn step_codes(&mut self, piece: &Piece, codes: &mut [u16]) -> Result<(), FrameError> {
+        let (crop, rect) = (self.frame.shot.crop, piece.rect);
+        let planes = self.frame.planes.len().min(piece.first_sample + piece.samples);
+        for t in &mut self.touched {
+            let w = t.steps.window;
+            let (left, right) = ((w.x + crop.x).max(rect.x), (w.right() + crop.x).min(rect.right()));
+            let (top, bottom) = ((w.y + crop.y).max(rect.y), (w.bottom() + crop.y).min(rect.bottom()));
+            for y in top..bottom {
+                for x in left..right {
+                    let (fx, fy) = (x - crop.x, y - crop.y);
+                    for p in piece.first_sample..planes {
+                        let step = t.steps.planes[p].at(fx - w.x, fy - w.y);
+                        if step == 0 {
+                            continue;
+                        }
+                        let i = ((y - rect.y) * rect.width + x - rect.x) * piece.samples + p - piece.first_sample;
+                        let old = codes[i];
+                        self.raster
+                            .hold_against(self.frame, p, fx, fy, old)
+                            .map_err(|e| self.tiff.source.mismatch(e))?;
+                        codes[i] = self.raster.stepped(&self.frame.encoding, old, step);
+                        if codes[i] != old {
+                            t.changed.set(fx - w.x, fy - w.y, true);
+                        }
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+impl Raster {
+    /// The code that a stored value stands for (DNG LinearizationTable; past its end, its last entry).
+    fn code_of(&self, stored: u16) -> u16 {
+        match &self.table {
+            Some(t) => t[usize::from(stored).min(t.len() - 1)],
+            None => stored,
+        }
+    }
+
+    /// The stored value for the code that lies `step` from that of `stored`.
+    fn stepped(&self, encoding: &Encoding, stored: u16, step: i32) -> u16 {
+        let old = i32::from(self.code_of(stored));
+        let most = match encoding {
+            // A raw code past the white level would read as clipped light anyhow.
+            Encoding::Levels { white, .. } => (white.round() as i32).max(old),
+            Encoding::Tones(_) => i32::from(u16::MAX),
+        };
+        let wanted = (old + step).clamp(0, most);
+        match &self.table {
+            None => wanted.min((1 << self.bits) - 1) as u16,
+            Some(t) => {
+                // DNG: the table rises; of the entries around the wanted code the nearer one is stored.
+                let end = t.len().min(1 << self.bits) - 1;
+                let above = t.partition_point(|&v| i32::from(v) < wanted).min(end);
+                let below = above.saturating_sub(1);
+                let nearer_below = wanted - i32::from(t[below]) < i32::from(t[above]) - wanted;
+                (if nearer_below { below } else { above }) as u16
+            }
+        }
+    }
+
+    /// The stored value must be the one that the frame's light was read from.
+    fn hold_against(&self, frame: &Frame, plane: usize, x: usize, y: usize, stored: u16) -> Result<(), String> {
+        let code = self.code_of(stored);
+        let light = frame.planes[plane].at(x, y);
+        let read = super::delta::real_code(&frame.encoding, plane, x, y, light);
+        // Readers may dither between the entries of a table, so its next entries count as well.
+        let slack = match &self.table {
+            Some(_) => {
+                let near = |s: u16| self.code_of(s).abs_diff(code);
+                1 + near(stored.saturating_add(1)).max(near(stored.saturating_sub(1)))
+            }
+            None => 0,
+        };
+        let agrees = (read - f32::from(code)).abs() <= 0.75 + f32::from(slack)
+            || frame.encoding.decode(plane, x, y, code) == light;
+        if agrees {
+            Ok(())
+        } else {
+            Err(format!("pixel ({x}, {y}) holds {code} where the frame was read as {read:.1}"))
+        }
+    }
+}
+
+/// The byte ranges that something in the file lays claim to: pieces, directories, values. A piece whose
+/// range anything else shares must not be overwritten in place.
+fn claims(tiff: &Tiff, raster: &Raster) -> Result<Vec<(u64, u64)>, FrameError> {
+    let mut claims: Vec<(u64, u64)> = raster.pieces().map(|p| (p.at, p.at.saturating_add(p.len))).collect();
+    let (count_size, entry_size, offset_size) = tiff.widths();
+    for d in &tiff.directories {
+        claims.push((d.at, d.at + count_size + d.entries.len() as u64 * entry_size + offset_size));
+        for bytes in d.entries.iter().filter_map(|e| Some((e.values_at, e.byte_count()?))) {
+            claims.push((bytes.0, bytes.0.saturating_add(bytes.1)));
+        }
+    }
+    Ok(claims)
+}
+
+fn has_previews(tiff: &Tiff, picture_at: u64) -> Result<bool, FrameError> {
+    for d in tiff.directories.iter().filter(|d| d.at != picture_at) {
+        if raster::size(tiff, d)?.is_some() {
+            return Ok(true);
+        }
+    }
+    Ok(false)
+}
+
+/// A DNG names its raw image by digests and an id; the mended one is another image. The digests are taken
+/// out (they are optional, and a wrong one makes readers call the file damaged); the id is changed to one
+/// derived from the old id and the changes, as the DNG specification asks of whoever changes raw data.
+fn renew_identity(tiff: &Tiff, edits: &mut Edits, notes: &mut Vec<String>) -> Result<(), FrameError> {
+    for d in &tiff.directories {
+        if let Some(id) = d.entry(RAW_DATA_UNIQUE_ID).filter(|e| e.byte_count() == Some(16)) {
+            let mut hash = Sha256::new();
+            hash.update(edits.read(id.values_at, 16)?);
+            edits.new_bytes().for_each(|b| hash.update(b));
+            edits.replace(id.values_at, &hash.finalize()[..16])?;
+            notes.push("the id of the raw image was changed, since the raw image was".into());
+        }
+    }
+    for d in &tiff.directories {
+        if d.entries.iter().any(|e| matches!(e.tag, RAW_IMAGE_DIGEST | NEW_RAW_IMAGE_DIGEST)) {
+            drop_digests(tiff, edits, d)?;
+            notes.push("the digest of the raw image was taken out, since it no longer holds".into());
+        }
+    }
+    Ok(())
+}
+
+fn drop_digests(tiff: &Tiff, edits: &mut Edits, d: &Directory) -> Result<(), FrameError> {
+    let (count_size, entry_size, offset_size) = tiff.widths();
+    let table = d.entries.len() as u64 * entry_size;
+    let old = edits.read(d.at, count_size + table + offset_size)?;
+    let kept: Vec<&[u8]> = old[count_size as usize..(count_size + table) as usize]
+        .chunks_exact(entry_size as usize)
+        .filter(|e| !matches!(tiff.number(&e[..2]) as u16, RAW_IMAGE_DIGEST | NEW_RAW_IMAGE_DIGEST))
+        .collect();
+    let count = tiff.encoded(kept.len() as u64, count_size);
+    let mut new = count.ok_or_else(|| tiff.source.broken("a directory with an absurd number of entries"))?;
+    new.extend(kept.concat());
+    new.extend_from_slice(&old[old.len() - offset_size as usize..]);
+    new.resize(old.len(), 0);
+    edits.replace(d.at, &new)
+}
