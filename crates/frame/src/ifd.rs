@@ -15,14 +15,19 @@ pub(crate) mod tag {
     pub const BITS_PER_SAMPLE: u16 = 258;
     pub const COMPRESSION: u16 = 259;
     pub const PHOTOMETRIC: u16 = 262;
+    pub const FILL_ORDER: u16 = 266;
     pub const MAKE: u16 = 271;
     pub const MODEL: u16 = 272;
     pub const STRIP_OFFSETS: u16 = 273;
     pub const ORIENTATION: u16 = 274;
     pub const SAMPLES_PER_PIXEL: u16 = 277;
+    pub const ROWS_PER_STRIP: u16 = 278;
     pub const STRIP_BYTE_COUNTS: u16 = 279;
     pub const PLANAR_CONFIGURATION: u16 = 284;
     pub const SOFTWARE: u16 = 305;
+    pub const PREDICTOR: u16 = 317;
+    pub const TILE_WIDTH: u16 = 322;
+    pub const TILE_LENGTH: u16 = 323;
     pub const TILE_OFFSETS: u16 = 324;
     pub const TILE_BYTE_COUNTS: u16 = 325;
     pub const SUB_IFDS: u16 = 330;
@@ -62,7 +67,12 @@ pub(crate) mod tag {
     pub const DEFAULT_CROP_ORIGIN: u16 = 50719;
     pub const DEFAULT_CROP_SIZE: u16 = 50720;
     pub const CAMERA_SERIAL_NUMBER: u16 = 50735;
+    pub const RAW_DATA_UNIQUE_ID: u16 = 50781;
     pub const ACTIVE_AREA: u16 = 50829;
+    pub const RAW_IMAGE_DIGEST: u16 = 50972;
+    pub const ROW_INTERLEAVE_FACTOR: u16 = 50975;
+    pub const NEW_RAW_IMAGE_DIGEST: u16 = 51111;
+    pub const COLUMN_INTERLEAVE_FACTOR: u16 = 52547;
 }
 
 /// Directories followed at most: chains and trees of a damaged file may be loops.
@@ -82,7 +92,8 @@ pub(crate) struct Entry {
 }
 
 impl Entry {
-    fn value_bytes(self) -> u64 {
+    /// Length of one value, bytes; 0 for unknown types.
+    pub fn value_bytes(self) -> u64 {
         match self.kind {
             1 | 2 | 6 | 7 => 1,
             3 | 8 => 2,
@@ -162,6 +173,11 @@ impl<R: Read + Seek> Tiff<R> {
     /// Whether numbers are written most significant byte first.
     pub fn big_endian(&self) -> bool {
         self.big_endian
+    }
+
+    /// Whether this is a BigTIFF, with counts and offsets of 8 bytes.
+    pub fn wide(&self) -> bool {
+        self.wide
     }
 
     /// Whether the magic number is that of a TIFF or BigTIFF, not one of a camera's own.
@@ -270,7 +286,8 @@ impl<R: Read + Seek> Tiff<R> {
         Ok(bytes)
     }
 
-    fn number(&self, bytes: &[u8]) -> u64 {
+    /// A whole number in the source's byte order.
+    pub fn number(&self, bytes: &[u8]) -> u64 {
         let fold = |n: u64, b: &u8| (n << 8) | u64::from(*b);
         if self.big_endian { bytes.iter().fold(0, fold) } else { bytes.iter().rev().fold(0, fold) }
     }

@@ -6,8 +6,8 @@ mod support;
 use std::path::Path;
 
 use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
-use motelight_frame::{Encoding, Frame, Layout, Patch, Rect, Size, Written, write_mended};
-use support::{bytes, disc, masked, metadata, picture, srgb};
+use motelight_frame::{Encoding, Frame, Layout, Patch, Size, Written, write_mended};
+use support::{bytes, disc, inside, masked, metadata, picture, srgb};
 use zune_core::bytestream::ZCursor;
 use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
@@ -85,10 +85,6 @@ fn makes() -> Vec<Make> {
     makes.push(Make { quality: 60, ..MAKE });
     makes.push(Make { quality: 100, sampling: SamplingFactor::F_1_1, ..MAKE });
     makes
-}
-
-fn inside(rects: &[Rect], x: usize, y: usize) -> bool {
-    rects.iter().any(|r| (r.x..r.right()).contains(&x) && (r.y..r.bottom()).contains(&y))
 }
 
 /// Root mean square of mended minus wanted, and the same of the picture as it was, over the masks, in codes.
@@ -209,4 +205,17 @@ fn metadata_of_real_jpegs_stays_as_an_independent_reader_sees_it() {
         let (Some(b), Some(a)) = (read("source.jpg"), read("out.jpg")) else { continue };
         assert_eq!(b, a, "{name}");
     }
+}
+
+#[test]
+fn a_frame_of_another_picture_is_noticed() {
+    let dir = tempfile::tempdir().unwrap();
+    let file = make(&MAKE, &picture(SIZE, 3, 8, 5), SIZE);
+    let darker: Vec<u16> = picture(SIZE, 3, 8, 5).iter().map(|c| c - 20).collect();
+    let frame = frame_of(&make(&MAKE, &darker, SIZE), 3);
+    let (source, out) = (dir.path().join("source.jpg"), dir.path().join("out.jpg"));
+    std::fs::write(&source, file).unwrap();
+    let e = write_mended(&source, &frame, &[disc(&frame, (60.0, 70.0), 21.0, 0.1)], &out).unwrap_err();
+    assert_eq!(e.fault, motelight_frame::Fault::Usage);
+    assert!(!out.exists());
 }

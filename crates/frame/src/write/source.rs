@@ -31,6 +31,11 @@ impl Source {
         &self.path
     }
 
+    /// The file itself, for readers that seek.
+    pub(super) fn file(&self) -> &File {
+        &self.file
+    }
+
     /// Its length, bytes.
     pub(super) fn len(&self) -> u64 {
         self.len

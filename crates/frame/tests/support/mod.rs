@@ -120,6 +120,11 @@ pub fn masked(patches: &[Patch], x: usize, y: usize) -> bool {
     })
 }
 
+/// Whether any of the rectangles holds the pixel.
+pub fn inside(rects: &[Rect], x: usize, y: usize) -> bool {
+    rects.iter().any(|r| (r.x..r.right()).contains(&x) && (r.y..r.bottom()).contains(&y))
+}
+
 /// The code wanted at a pixel: the last patch over it, nearest code.
 pub fn wanted(frame: &Frame, patches: &[Patch], plane: usize, x: usize, y: usize) -> Option<u16> {
     let over = |p: &&Patch| masked(std::slice::from_ref(*p), x, y);

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::anatomy::{Anatomy, Colours};
+use crate::frame::Frame;
 use crate::plane::Plane;
 use crate::space::Rect;
 use crate::write::delta::Delta;
@@ -185,6 +186,27 @@ fn forward_dct(samples: &Samples) -> Samples {
         }
     }
     out
+}
+
+/// The mean of a block of the first component as the frame was read; `None` where it cannot be told: past the
+/// picture's edge, with clipped codes in it, or where a sample is more than one pixel.
+pub(super) fn mean(anatomy: &Anatomy, frame: &Frame, step: &BlockStep) -> Option<f32> {
+    let grid = Grid::new(anatomy, step.component);
+    let (x0, y0) = (step.column * 8, step.row * 8);
+    if grid.cell != (1, 1) || x0 + 8 > anatomy.width || y0 + 8 > anatomy.height {
+        return None;
+    }
+    let mut sum = 0.0;
+    for (x, y) in (y0..y0 + 8).flat_map(|y| (x0..x0 + 8).map(move |x| (x, y))) {
+        for (p, plane) in frame.planes.iter().enumerate() {
+            let code = frame.encoding.encode(p, x, y, plane.at(x, y));
+            if code == 0 || code >= 255 {
+                return None;
+            }
+            sum += f32::from(code) * grid.weights[p];
+        }
+    }
+    Some(sum / 64.0)
 }
 
 /// The pixels that a changed block can reach: its own, and one more around it where chroma is smoothed.

@@ -28,7 +28,9 @@ pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path
     let mended = if steps.is_empty() {
         Recoded { bytes: file, steps }
     } else {
-        recode(&file, &anatomy, steps).map_err(|e| source.broken(e))?
+        let mut coefficients = Coefficients::read(&file[..anatomy.end]).map_err(|e| source.broken(e))?;
+        hold_against(frame, &anatomy, &mut coefficients, &steps).map_err(|e| source.mismatch(e))?;
+        recode(&file, &anatomy, coefficients, steps).map_err(|e| source.broken(e))?
     };
     output::place(source.path(), out, |f| std::io::Write::write_all(f, &mended.bytes))?;
     let footprint: Vec<Rect> = mended.steps.iter().map(|s| blocks::reach(&anatomy, s)).collect();
@@ -61,6 +63,30 @@ fn fits(source: &Source, frame: &Frame, anatomy: &Anatomy) -> Result<(), FrameEr
     Ok(())
 }
 
+/// The touched blocks' stored means must be those of the frame's light: a frame of another file, or decoded
+/// otherwise than the standard says, would be mended wrongly.
+fn hold_against(
+    frame: &Frame,
+    anatomy: &Anatomy,
+    coefficients: &mut Coefficients,
+    steps: &[BlockStep],
+) -> Result<(), String> {
+    // Rounding to whole codes on reading takes half a code at most from the mean, the conversion of colours as
+    // much again; clipping can take any amount.
+    const SLACK: f32 = 2.0;
+    for step in steps.iter().filter(|s| s.component == 0) {
+        let Some(read) = blocks::mean(anatomy, frame, step) else { continue };
+        let block = coefficients.row(0, step.row)?.get(step.column).ok_or("a block past the edge")?;
+        let quantisation = anatomy.components[0].quantisation[0];
+        let stored = f32::from(block[0]) * f32::from(quantisation) / 8.0 + 128.0;
+        if (stored - read).abs() > SLACK {
+            let (row, column) = (step.row, step.column);
+            return Err(format!("block ({column}, {row}) has mean {stored:.1} where the frame was read as {read:.1}"));
+        }
+    }
+    Ok(())
+}
+
 /// A file with changed coefficients, and what was really added to them.
 struct Recoded {
     bytes: Vec<u8>,
@@ -70,9 +96,12 @@ struct Recoded {
 /// Adds the steps. The file's own Huffman tables are kept where they can code the result, so that nothing but the
 /// coded data changes; else tables are made anew. What is returned has been read back: its coefficients
 /// are those wanted.
-fn recode(file: &[u8], anatomy: &Anatomy, mut steps: Vec<BlockStep>) -> Result<Recoded, String> {
-    let picture = &file[..anatomy.end];
-    let mut coefficients = Coefficients::read(picture)?;
+fn recode(
+    file: &[u8],
+    anatomy: &Anatomy,
+    mut coefficients: Coefficients,
+    mut steps: Vec<BlockStep>,
+) -> Result<Recoded, String> {
     for step in &mut steps {
         let (component, row, column) = (step.component, step.row, step.column);
         let block = coefficients.row(component, row)?.get_mut(column).ok_or("a block past the edge")?;

@@ -2,16 +2,15 @@
 //! place where they fit, else at the end of the file with their table entries pointing there.
 
 mod codec;
-mod directory;
 mod lossless_jpeg;
 mod raster;
 
+use std::fs::File;
 use std::path::Path;
 
 use sha2::{Digest as _, Sha256};
 
 use self::codec::{Coding, JPEG, UNCOMPRESSED};
-use self::directory::{Directory, Tiff};
 use self::raster::{Piece, RESAVE, Raster};
 use super::delta::{Delta, Steps};
 use super::edits::Edits;
@@ -19,31 +18,34 @@ use super::source::Source;
 use super::{Written, footprint, output};
 use crate::error::FrameError;
 use crate::frame::{Encoding, Frame, Layout};
+use crate::ifd::{Directory, Tiff, tag};
 use crate::plane::Plane;
-use crate::space::Rect;
+use crate::space::{Rect, Size};
 
-const DNG_VERSION: u16 = 50706;
-const RAW_DATA_UNIQUE_ID: u16 = 50781;
-const RAW_IMAGE_DIGEST: u16 = 50972;
-const NEW_RAW_IMAGE_DIGEST: u16 = 51111;
+/// PhotometricInterpretation: one tone, RGB, the mosaic and the linear colours of a DNG.
+const BLACK_IS_ZERO: u64 = 1;
+const RGB: u64 = 2;
+const CFA: u64 = 32803;
+const LINEAR_RAW: u64 = 34892;
 
 /// Writes the copy.
 pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path) -> Result<Written, FrameError> {
-    let tiff = Tiff::read(source)?;
-    let raw = matches!(frame.layout, Layout::Mosaic(_));
-    if raw && tiff.directories[0].entry(DNG_VERSION).is_none() {
+    let mut file = Layouts::read(source)?;
+    let raw = matches!(frame.encoding, Encoding::Levels { .. });
+    if raw && !file.directories[0].has(tag::DNG_VERSION) {
         return Err(super::not_writable(source));
     }
-    let (at, raster) = picture(&tiff, frame, raw)?;
+    let (at, raster) = picture(&mut file, frame, raw)?;
+    let claims = claims(&file, &raster);
     let touched: Vec<Touched> = deltas.iter().map(|d| Touched::new(d.rounded())).collect();
-    let mut mending = Mending { tiff: &tiff, frame, raster: &raster, edits: Edits::new(source), touched };
+    let mut mending = Mending { file: &file, frame, raster: &raster, claims, edits: Edits::new(source), touched };
     mending.pieces()?;
     let mut notes = Vec::new();
     let pixels_changed = mending.touched.iter().map(Touched::pixels_changed).sum();
     let mut edits = mending.edits;
     if pixels_changed > 0 {
-        renew_identity(&tiff, &mut edits, &mut notes)?;
-        if has_previews(&tiff, at)? {
+        renew_identity(&file, &mut edits, &mut notes)?;
+        if file.directories.iter().any(|d| d.at != at && d.has(tag::IMAGE_WIDTH)) {
             notes.push("the previews inside the file were left as they were and still show the shadows".into());
         }
     }
@@ -51,32 +53,78 @@ pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path
     Ok(Written { pixels_changed, footprint: footprint(deltas), notes })
 }
 
-/// The directory that the frame was read from, and how its samples stand in the file.
-fn picture(tiff: &Tiff, frame: &Frame, raw: bool) -> Result<(u64, Raster), FrameError> {
-    let source = tiff.source;
-    for d in &tiff.directories {
-        let photometric = raster::photometric(tiff, d)?;
-        let (wanted, reachable) = if raw { (photometric == raster::CFA, true) } else { (true, d.in_chain) };
-        let reduced = tiff.first(d, raster::SUBFILE_TYPE, 0)? & 1 != 0;
-        let Some(size) = raster::size(tiff, d)? else { continue };
-        if !wanted || !reachable || reduced || size != frame.shot.recorded {
+/// All directories of a file, and numbers in its byte order.
+struct Layouts<'a> {
+    source: &'a Source,
+    tiff: Tiff<&'a File>,
+    /// The first one first.
+    directories: Vec<Directory>,
+}
+
+impl<'a> Layouts<'a> {
+    fn read(source: &'a Source) -> Result<Self, FrameError> {
+        let tiff = Tiff::open(source.file()).ok().flatten();
+        let mut tiff = tiff.ok_or_else(|| source.broken("it does not begin as a TIFF does"))?;
+        let directories = tiff.all();
+        if directories.is_empty() {
+            return Err(source.broken("its first directory cannot be read"));
+        }
+        Ok(Layouts { source, tiff, directories })
+    }
+
+    /// The whole numbers of a tag, none if absent.
+    fn numbers(&mut self, d: &Directory, tag: u16) -> Vec<u64> {
+        self.tiff.numbers(d, tag).into_iter().map(|v| v as u64).collect()
+    }
+
+    fn first(&mut self, d: &Directory, tag: u16, default: u64) -> u64 {
+        self.numbers(d, tag).first().copied().unwrap_or(default)
+    }
+
+    /// Bytes of the count in front of a directory's entries, of one entry and of an offset.
+    fn widths(&self) -> (u64, u64, u64) {
+        if self.tiff.wide() { (8, 20, 8) } else { (2, 12, 4) }
+    }
+
+    /// `size` bytes of a number; `None` if it does not fit.
+    fn encoded(&self, number: u64, size: u64) -> Option<Vec<u8>> {
+        if size < 8 && number >> (8 * size) != 0 {
+            return None;
+        }
+        let mut bytes = number.to_le_bytes()[..size as usize].to_vec();
+        if self.tiff.big_endian() {
+            bytes.reverse();
+        }
+        Some(bytes)
+    }
+}
+
+/// Where the directory stands that the frame was read from, and how its samples do: of a rendered picture the
+/// first one, of a raw the first full one of the recorded size.
+fn picture(file: &mut Layouts, frame: &Frame, raw: bool) -> Result<(u64, Raster), FrameError> {
+    let source = file.source;
+    let wanted = match (&frame.layout, raw) {
+        (Layout::Mosaic(_), _) => CFA,
+        (Layout::Grey, _) => BLACK_IS_ZERO,
+        (Layout::Rgb, false) => RGB,
+        (Layout::Rgb, true) => LINEAR_RAW,
+    };
+    let count = if raw { file.directories.len() } else { 1 };
+    let directories = file.directories[..count].to_vec();
+    for d in directories {
+        let (width, height) = (file.first(&d, tag::IMAGE_WIDTH, 0), file.first(&d, tag::IMAGE_LENGTH, 0));
+        let size = Size { width: width as usize, height: height as usize };
+        let full = !raw || file.first(&d, tag::NEW_SUBFILE_TYPE, 0) == 0;
+        if !full || size != frame.shot.recorded || file.first(&d, tag::PHOTOMETRIC, u64::MAX) != wanted {
             continue;
         }
-        let r = Raster::read(tiff, d, size)?;
-        let right = match frame.layout {
-            Layout::Mosaic(_) => r.samples == 1,
-            Layout::Grey => r.photometric == 1,
-            Layout::Rgb => r.photometric == 2 && r.samples >= 3,
-        };
-        if !right {
-            let what =
-                format!("{} samples of photometric interpretation {} cannot be written back", r.samples, r.photometric);
-            return Err(source.unsupported(what, RESAVE));
+        let r = Raster::read(file, &d, size)?;
+        if r.samples < frame.planes.len() {
+            return Err(source.mismatch("its pixels have fewer samples than the frame has planes"));
         }
         let lossy = (r.compression == JPEG && !raw).then(|| "a JPEG inside a TIFF cannot be written back".to_string());
-        if let Some(why) = lossy.or_else(|| coding(tiff, &r, r.size.width, 1, r.samples).refusal()) {
-            let remedy = if raw { "convert it to a DNG with lossless compression and mend that" } else { RESAVE };
-            return Err(source.unsupported(why, remedy));
+        if let Some(why) = lossy.or_else(|| coding(file, &r, r.size.width, 1, r.samples).refusal()) {
+            return Err(source.unsupported(why, if raw { RECONVERT } else { RESAVE }));
         }
         return Ok((d.at, r));
     }
@@ -84,12 +132,14 @@ fn picture(tiff: &Tiff, frame: &Frame, raw: bool) -> Result<(u64, Raster), Frame
     Err(source.mismatch(format!("no full picture of {w} x {h} that the frame could come from")))
 }
 
-fn coding(tiff: &Tiff, r: &Raster, row: usize, rows: usize, step: usize) -> Coding {
+const RECONVERT: &str = "convert it to a DNG with lossless compression and mend that";
+
+fn coding(file: &Layouts, r: &Raster, row: usize, rows: usize, step: usize) -> Coding {
     Coding {
         compression: r.compression,
         predictor: r.predictor,
         bits: r.bits,
-        big_endian: tiff.big_endian,
+        big_endian: file.tiff.big_endian(),
         row,
         step,
         rows,
@@ -114,23 +164,23 @@ impl Touched {
 }
 
 struct Mending<'a> {
-    tiff: &'a Tiff<'a>,
+    file: &'a Layouts<'a>,
     frame: &'a Frame,
     raster: &'a Raster,
+    claims: Vec<(u64, u64)>,
     edits: Edits<'a>,
     touched: Vec<Touched>,
 }
 
 impl Mending<'_> {
     fn pieces(&mut self) -> Result<(), FrameError> {
-        let claims = claims(self.tiff, self.raster)?;
         let raster = self.raster;
         for piece in raster.pieces().filter(|p| p.first_sample < self.frame.planes.len()) {
             let rows = self.rows_touched(&piece);
             if rows.is_empty() {
                 continue;
             }
-            let alone = claims.iter().filter(|c| c.0 < piece.at + piece.len && piece.at < c.1).count() == 1;
+            let alone = self.claims.iter().filter(|c| c.0 < piece.at + piece.len && piece.at < c.1).count() == 1;
             if raster.compression == UNCOMPRESSED {
                 self.patch_rows(&piece, rows, alone)?;
             } else {
@@ -157,8 +207,8 @@ impl Mending<'_> {
 
     /// Uncompressed samples: only the touched bytes of the touched rows change.
     fn patch_rows(&mut self, piece: &Piece, rows: Vec<usize>, alone: bool) -> Result<(), FrameError> {
-        let source = self.tiff.source;
-        let c = coding(self.tiff, self.raster, piece.rect.width * piece.samples, 1, piece.samples);
+        let source = self.file.source;
+        let c = coding(self.file, self.raster, piece.rect.width * piece.samples, 1, piece.samples);
         let row_bytes = c.row_bytes() as u64;
         if piece.len < row_bytes * piece.rect.height as u64 {
             return Err(source.broken("a strip or tile is shorter than its rows"));
@@ -185,11 +235,11 @@ impl Mending<'_> {
 
     /// A compressed piece: decoded, changed, coded anew and read back before it is used.
     fn recode(&mut self, piece: &Piece, alone: bool) -> Result<(), FrameError> {
-        let source = self.tiff.source;
-        let c = coding(self.tiff, self.raster, piece.rect.width * piece.samples, piece.rect.height, piece.samples);
+        let source = self.file.source;
+        let c = coding(self.file, self.raster, piece.rect.width * piece.samples, piece.rect.height, piece.samples);
         let old = source.bytes(piece.at, piece.len)?;
         let before = c.decode(&old).map_err(|e| match self.raster.compression {
-            JPEG => source.unsupported(e, "convert it to a DNG with lossless compression and mend that"),
+            JPEG => source.unsupported(e, RECONVERT),
             _ => source.broken(format!("a strip or tile cannot be read: {e}")),
         })?;
         let mut codes = before.clone();
@@ -198,19 +248,17 @@ impl Mending<'_> {
             return Ok(());
         }
         let new = c.encode(&codes, &old).map_err(|e| source.unsupported(e, RESAVE))?;
-        let Some([(offset_at, offset_size), (count_at, count_size)]) = self.raster.slots(piece) else {
-            return Err(source.broken("its table of strips or tiles is of an unknown kind"));
-        };
+        let [(offset_at, offset_size), (count_at, count_size)] = self.raster.slots(piece);
         if alone && new.len() as u64 <= piece.len {
             self.edits.replace(piece.at, &new)?;
         } else {
             let at = self.edits.append(&new);
-            let at = self.tiff.encoded(at, offset_size).ok_or_else(|| {
+            let at = self.file.encoded(at, offset_size).ok_or_else(|| {
                 source.unsupported("the mended copy would grow past what its offsets can hold", "save it as BigTIFF")
             })?;
             self.edits.replace(offset_at, &at)?;
         }
-        let count = self.tiff.encoded(new.len() as u64, count_size).ok_or_else(|| {
+        let count = self.file.encoded(new.len() as u64, count_size).ok_or_else(|| {
             source.unsupported("a strip or tile would grow past what its byte count can hold", RESAVE)
         })?;
         self.edits.replace(count_at, &count)
@@ -236,7 +284,7 @@ impl Mending<'_> {
                         let old = codes[i];
                         self.raster
                             .hold_against(self.frame, p, fx, fy, old)
-                            .map_err(|e| self.tiff.source.mismatch(e))?;
+                            .map_err(|e| self.file.source.mismatch(e))?;
                         codes[i] = self.raster.stepped(&self.frame.encoding, old, step);
                         if codes[i] != old {
                             t.changed.set(fx - w.x, fy - w.y, true);
@@ -305,59 +353,49 @@ impl Raster {
 
 /// The byte ranges that something in the file lays claim to: pieces, directories, values. A piece whose
 /// range anything else shares must not be overwritten in place.
-fn claims(tiff: &Tiff, raster: &Raster) -> Result<Vec<(u64, u64)>, FrameError> {
+fn claims(file: &Layouts, raster: &Raster) -> Vec<(u64, u64)> {
     let mut claims: Vec<(u64, u64)> = raster.pieces().map(|p| (p.at, p.at.saturating_add(p.len))).collect();
-    let (count_size, entry_size, offset_size) = tiff.widths();
-    for d in &tiff.directories {
+    let (count_size, entry_size, offset_size) = file.widths();
+    for d in &file.directories {
         claims.push((d.at, d.at + count_size + d.entries.len() as u64 * entry_size + offset_size));
-        for bytes in d.entries.iter().filter_map(|e| Some((e.values_at, e.byte_count()?))) {
-            claims.push((bytes.0, bytes.0.saturating_add(bytes.1)));
-        }
+        claims.extend(d.entries.values().filter_map(|e| Some((e.at, e.at + e.bytes()?))));
     }
-    Ok(claims)
-}
-
-fn has_previews(tiff: &Tiff, picture_at: u64) -> Result<bool, FrameError> {
-    for d in tiff.directories.iter().filter(|d| d.at != picture_at) {
-        if raster::size(tiff, d)?.is_some() {
-            return Ok(true);
-        }
-    }
-    Ok(false)
+    claims
 }
 
 /// A DNG names its raw image by digests and an id; the mended one is another image. The digests are taken
 /// out (they are optional, and a wrong one makes readers call the file damaged); the id is changed to one
 /// derived from the old id and the changes, as the DNG specification asks of whoever changes raw data.
-fn renew_identity(tiff: &Tiff, edits: &mut Edits, notes: &mut Vec<String>) -> Result<(), FrameError> {
-    for d in &tiff.directories {
-        if let Some(id) = d.entry(RAW_DATA_UNIQUE_ID).filter(|e| e.byte_count() == Some(16)) {
+fn renew_identity(file: &Layouts, edits: &mut Edits, notes: &mut Vec<String>) -> Result<(), FrameError> {
+    for d in &file.directories {
+        if let Some(id) = d.entries.get(&tag::RAW_DATA_UNIQUE_ID).filter(|e| e.bytes() == Some(16)) {
             let mut hash = Sha256::new();
-            hash.update(edits.read(id.values_at, 16)?);
+            hash.update(edits.read(id.at, 16)?);
             edits.new_bytes().for_each(|b| hash.update(b));
-            edits.replace(id.values_at, &hash.finalize()[..16])?;
+            edits.replace(id.at, &hash.finalize()[..16])?;
             notes.push("the id of the raw image was changed, since the raw image was".into());
         }
     }
-    for d in &tiff.directories {
-        if d.entries.iter().any(|e| matches!(e.tag, RAW_IMAGE_DIGEST | NEW_RAW_IMAGE_DIGEST)) {
-            drop_digests(tiff, edits, d)?;
+    for d in &file.directories {
+        if d.has(tag::RAW_IMAGE_DIGEST) || d.has(tag::NEW_RAW_IMAGE_DIGEST) {
+            drop_digests(file, edits, d)?;
             notes.push("the digest of the raw image was taken out, since it no longer holds".into());
         }
     }
     Ok(())
 }
 
-fn drop_digests(tiff: &Tiff, edits: &mut Edits, d: &Directory) -> Result<(), FrameError> {
-    let (count_size, entry_size, offset_size) = tiff.widths();
-    let table = d.entries.len() as u64 * entry_size;
+fn drop_digests(file: &Layouts, edits: &mut Edits, d: &Directory) -> Result<(), FrameError> {
+    let (count_size, entry_size, offset_size) = file.widths();
+    // Entries that could not be made sense of stand in the table as well.
+    let table = file.tiff.number(&edits.read(d.at, count_size)?) * entry_size;
     let old = edits.read(d.at, count_size + table + offset_size)?;
-    let kept: Vec<&[u8]> = old[count_size as usize..(count_size + table) as usize]
-        .chunks_exact(entry_size as usize)
-        .filter(|e| !matches!(tiff.number(&e[..2]) as u16, RAW_IMAGE_DIGEST | NEW_RAW_IMAGE_DIGEST))
-        .collect();
-    let count = tiff.encoded(kept.len() as u64, count_size);
-    let mut new = count.ok_or_else(|| tiff.source.broken("a directory with an absurd number of entries"))?;
+    let digest =
+        |e: &[u8]| [tag::RAW_IMAGE_DIGEST, tag::NEW_RAW_IMAGE_DIGEST].contains(&(file.tiff.number(&e[..2]) as u16));
+    let entries = old[count_size as usize..(count_size + table) as usize].chunks_exact(entry_size as usize);
+    let kept: Vec<&[u8]> = entries.filter(|e| !digest(e)).collect();
+    let count = file.encoded(kept.len() as u64, count_size);
+    let mut new = count.ok_or_else(|| file.source.broken("a directory with an absurd number of entries"))?;
     new.extend(kept.concat());
     new.extend_from_slice(&old[old.len() - offset_size as usize..]);
     new.resize(old.len(), 0);

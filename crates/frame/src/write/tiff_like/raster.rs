@@ -1,39 +1,16 @@
 //! Where the samples of one picture of a TIFF-like file stand: strips or tiles, interleaved or plane by plane.
 
-use super::directory::{Directory, Entry, Tiff};
+use super::Layouts;
 use crate::error::FrameError;
+use crate::ifd::{Directory, Entry, tag};
 use crate::space::{Rect, Size};
 
 /// Most bytes that one decoded strip or tile may take.
 const MOST_PIECE_BYTES: u64 = 1 << 30;
 
-pub(super) const SUBFILE_TYPE: u16 = 254;
-pub(super) const CFA: u64 = 32803;
-const WIDTH: u16 = 256;
-const HEIGHT: u16 = 257;
-const BITS_PER_SAMPLE: u16 = 258;
-const COMPRESSION: u16 = 259;
-const PHOTOMETRIC: u16 = 262;
-const FILL_ORDER: u16 = 266;
-const STRIP_OFFSETS: u16 = 273;
-const SAMPLES_PER_PIXEL: u16 = 277;
-const ROWS_PER_STRIP: u16 = 278;
-const STRIP_BYTE_COUNTS: u16 = 279;
-const PLANAR: u16 = 284;
-const PREDICTOR: u16 = 317;
-const TILE_WIDTH: u16 = 322;
-const TILE_HEIGHT: u16 = 323;
-const TILE_OFFSETS: u16 = 324;
-const TILE_BYTE_COUNTS: u16 = 325;
-const SAMPLE_FORMAT: u16 = 339;
-const LINEARIZATION_TABLE: u16 = 50712;
-const ROW_INTERLEAVE: u16 = 50975;
-const COLUMN_INTERLEAVE: u16 = 52547;
-
 /// Layout and coding of one picture.
 pub(super) struct Raster {
     pub(super) size: Size,
-    pub(super) photometric: u64,
     pub(super) compression: u64,
     pub(super) predictor: u64,
     /// Bits of every sample.
@@ -67,65 +44,53 @@ pub(super) struct Piece {
     pub(super) len: u64,
 }
 
-/// Reads just the size of a directory's picture; `None` if it holds none.
-pub(super) fn size(tiff: &Tiff, d: &Directory) -> Result<Option<Size>, FrameError> {
-    let (width, height) = (tiff.first(d, WIDTH, 0)?, tiff.first(d, HEIGHT, 0)?);
-    Ok((width > 0 && height > 0).then_some(Size { width: width as usize, height: height as usize }))
-}
-
-/// The PhotometricInterpretation of a directory's picture.
-pub(super) fn photometric(tiff: &Tiff, d: &Directory) -> Result<u64, FrameError> {
-    tiff.first(d, PHOTOMETRIC, u64::MAX)
-}
-
 impl Raster {
     /// Reads the layout of a directory whose picture is known to have `size`.
-    pub(super) fn read(tiff: &Tiff, d: &Directory, size: Size) -> Result<Self, FrameError> {
-        let source = tiff.source;
-        let samples = tiff.first(d, SAMPLES_PER_PIXEL, 1)?;
-        let bits = tiff.tag(d, BITS_PER_SAMPLE)?;
-        let formats = tiff.tag(d, SAMPLE_FORMAT)?;
+    pub(super) fn read(file: &mut Layouts, d: &Directory, size: Size) -> Result<Self, FrameError> {
+        let source = file.source;
+        let mut first = |tag, default| file.first(d, tag, default);
+        let samples = first(tag::SAMPLES_PER_PIXEL, 1);
+        for plain in [tag::SAMPLE_FORMAT, tag::FILL_ORDER, tag::ROW_INTERLEAVE_FACTOR, tag::COLUMN_INTERLEAVE_FACTOR] {
+            if first(plain, 1) != 1 {
+                return Err(source.unsupported(format!("tag {plain} says that its samples are no plain codes"), RESAVE));
+            }
+        }
+        let tiled = d.has(tag::TILE_WIDTH);
+        let piece = if tiled {
+            Size { width: first(tag::TILE_WIDTH, 0) as usize, height: first(tag::TILE_LENGTH, 0) as usize }
+        } else {
+            let rows = first(tag::ROWS_PER_STRIP, size.height as u64);
+            Size { width: size.width, height: rows.min(size.height as u64) as usize }
+        };
+        let (compression, predictor) = (first(tag::COMPRESSION, 1), first(tag::PREDICTOR, 1));
+        let planar = first(tag::PLANAR_CONFIGURATION, 1) == 2 && samples > 1;
+        let bits = file.numbers(d, tag::BITS_PER_SAMPLE);
         let bit_count = bits.first().copied().unwrap_or(1);
         if !(1..=64).contains(&samples) || !(8..=16).contains(&bit_count) || bits.iter().any(|&b| b != bit_count) {
             let what = format!("{samples} samples of {bits:?} bits are not 8 to 16 bits alike");
             return Err(source.unsupported(what, "save it with 8 or 16 bits per channel"));
         }
-        if formats.iter().any(|&f| f != 1) {
-            return Err(
-                source.unsupported("its samples are not plain whole numbers", "save it with 8 or 16 bits per channel")
-            );
-        }
-        for (tag, plain) in [(FILL_ORDER, 1), (ROW_INTERLEAVE, 1), (COLUMN_INTERLEAVE, 1)] {
-            if tiff.first(d, tag, plain)? != plain {
-                return Err(source.unsupported(format!("tag {tag} orders its samples unusually"), RESAVE));
-            }
-        }
-        let table = tiff.tag(d, LINEARIZATION_TABLE)?;
-        let tiled = d.entry(TILE_WIDTH).is_some();
-        let piece = if tiled {
-            Size { width: tiff.first(d, TILE_WIDTH, 0)? as usize, height: tiff.first(d, TILE_HEIGHT, 0)? as usize }
-        } else {
-            let rows = tiff.first(d, ROWS_PER_STRIP, size.height as u64)?;
-            Size { width: size.width, height: rows.min(size.height as u64) as usize }
+        let table = file.numbers(d, tag::LINEARIZATION_TABLE);
+        let (offsets_tag, counts_tag) = match tiled {
+            true => (tag::TILE_OFFSETS, tag::TILE_BYTE_COUNTS),
+            false => (tag::STRIP_OFFSETS, tag::STRIP_BYTE_COUNTS),
         };
-        let (offsets_tag, counts_tag) =
-            if tiled { (TILE_OFFSETS, TILE_BYTE_COUNTS) } else { (STRIP_OFFSETS, STRIP_BYTE_COUNTS) };
-        let (Some(&offsets_entry), Some(&counts_entry)) = (d.entry(offsets_tag), d.entry(counts_tag)) else {
+        let (Some(&offsets_entry), Some(&counts_entry)) = (d.entries.get(&offsets_tag), d.entries.get(&counts_tag))
+        else {
             return Err(source.broken("it does not say where its samples stand"));
         };
         let raster = Raster {
             size,
-            photometric: photometric(tiff, d)?,
-            compression: tiff.first(d, COMPRESSION, 1)?,
-            predictor: tiff.first(d, PREDICTOR, 1)?,
+            compression,
+            predictor,
             bits: bit_count as u32,
             samples: samples as usize,
             table: (!table.is_empty()).then(|| table.into_iter().map(|v| v.min(65535) as u16).collect()),
-            planar: tiff.first(d, PLANAR, 1)? == 2 && samples > 1,
+            planar,
             tiled,
             piece,
-            offsets: tiff.values(&offsets_entry)?,
-            counts: tiff.values(&counts_entry)?,
+            offsets: file.numbers(d, offsets_tag),
+            counts: file.numbers(d, counts_tag),
             offsets_entry,
             counts_entry,
         };
@@ -173,9 +138,9 @@ impl Raster {
     }
 
     /// Where the offset and the byte count of a piece stand in the file, with the width of each.
-    pub(super) fn slots(&self, piece: &Piece) -> Option<[(u64, u64); 2]> {
-        let slot = |e: &Entry| e.value_size().map(|size| (e.values_at + piece.index as u64 * size, size));
-        Some([slot(&self.offsets_entry)?, slot(&self.counts_entry)?])
+    pub(super) fn slots(&self, piece: &Piece) -> [(u64, u64); 2] {
+        let slot = |e: &Entry| (e.at + piece.index as u64 * e.value_bytes(), e.value_bytes());
+        [slot(&self.offsets_entry), slot(&self.counts_entry)]
     }
 }
 
