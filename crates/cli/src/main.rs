@@ -1,1 +1,22 @@
-fn main() {}
+//! The command line.
+#![allow(clippy::print_stdout, clippy::print_stderr, reason = "printing is this program's work")]
+
+mod args;
+mod say;
+mod verbs;
+
+use std::process::ExitCode;
+
+use args::{Arguments, Verb};
+use clap::Parser;
+
+fn main() -> ExitCode {
+    // A raw is decoded in a child of this same program; if this is that child, its work ends here.
+    motelight_frame::read::raw_child::serve_if_asked();
+    let arguments = Arguments::parse();
+    let outcome = match arguments.verb {
+        Verb::Inspect(a) => verbs::inspect::run(&a),
+        Verb::Demo(a) => verbs::demo::run(&a),
+    };
+    ExitCode::from(outcome.code())
+}

@@ -2,4 +2,6 @@
 //!
 //! Modules are listed in the order in which they may import each other (tests/layering.rs).
 
+pub mod contract;
 pub mod report;
+pub mod jobs;

@@ -1,0 +1,4 @@
+//! One file per verb: arguments in, job called, result said.
+
+pub mod demo;
+pub mod inspect;
