@@ -8,7 +8,7 @@ use motelight_motes::inspect::{InspectOptions, Inspection};
 
 use crate::contract::{FrameEntry, InspectDocument};
 use crate::jobs::{Outcome, Settings, Source, write_whole};
-use crate::report::{Sheet, inspection_page};
+use crate::report::{Pictures, Sheet, inspection_page};
 
 /// One file's result.
 #[derive(Debug)]
@@ -45,8 +45,9 @@ fn one(source: &Source, settings: &Settings, report: Option<PathBuf>) -> Inspect
         let inspection = motelight_motes::inspect::inspect(&frame, &options);
         if let Some(report) = &report {
             let name = source.path.display().to_string();
-            let sheet = Sheet { name: &name, inspection: &inspection, frame: Some(&frame) };
-            write_whole(report, inspection_page(&[sheet]).as_bytes())?;
+            let pictures = Some(Pictures::of(&frame, &inspection));
+            let sheet = Sheet { name: &name, inspection: &inspection, pictures };
+            write_whole(report, inspection_page(&[sheet], &[]).as_bytes())?;
         }
         Ok(inspection)
     });
