@@ -7,9 +7,10 @@ use motelight_frame::{Encoding, Fault, Limits, RawDecoder, ReadOptions, read, wr
 use support::{bytes, disc, inside, masked, metadata, shared};
 
 /// Files of every kind that is read.
-const NAMES: [&str; 9] = [
+const NAMES: [&str; 10] = [
     "raw/colorchart.dng",
     "edge/flower-rgb-contig-16.tif",
+    "edge/P3-sRGB-color-ring.png",
     "orientation/Landscape_3.jpg",
     "photos/IMG_2222.JPG",
     "photos/iptc-mess.jpg",

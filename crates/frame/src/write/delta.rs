@@ -1,6 +1,8 @@
 //! From new light to steps in stored codes, so that every format changes codes by what the light changes and
 //! leaves a code whose light stays exactly as it is.
 
+use std::ops::Range;
+
 use super::source::Source;
 use crate::error::FrameError;
 use crate::frame::{Encoding, Frame, Patch};
@@ -80,7 +82,7 @@ fn give_way(earlier: &mut Delta, later: &Patch) {
 }
 
 /// The code of `light`, with the fraction between neighbouring codes.
-pub(super) fn real_code(encoding: &Encoding, plane: usize, x: usize, y: usize, light: f32) -> f32 {
+fn real_code(encoding: &Encoding, plane: usize, x: usize, y: usize, light: f32) -> f32 {
     match encoding {
         Encoding::Levels { period, black, white } => {
             let b = black[(y % period.height) * period.width + x % period.width];
@@ -104,12 +106,13 @@ pub(super) fn real_code(encoding: &Encoding, plane: usize, x: usize, y: usize, l
     }
 }
 
-/// Steps in whole codes.
+/// Steps in whole codes, and which pixels they really changed.
 pub(super) struct Steps {
     /// Where they lie in the frame.
     pub(super) window: Rect,
     /// One plane per plane of the frame.
-    pub(super) planes: Vec<Plane<i32>>,
+    planes: Vec<Plane<i32>>,
+    changed: Plane<bool>,
 }
 
 impl Delta {
@@ -118,8 +121,54 @@ impl Delta {
     /// the patch (error diffusion of Floyd and Steinberg, 1976: 7, 3, 5, 1 sixteenths), row by row from the
     /// left, which keeps the mean. Steps that are whole already stay what they are.
     pub(super) fn rounded(&self) -> Steps {
-        Steps { window: self.window, planes: self.planes.iter().map(diffused).collect() }
+        let planes = self.planes.iter().map(diffused).collect();
+        Steps { window: self.window, planes, changed: Plane::filled(self.window.size(), false) }
     }
+}
+
+impl Steps {
+    /// Whether any pixel in row `y` and columns `columns` of the frame is to change.
+    pub(super) fn touch(&self, y: usize, columns: Range<usize>) -> bool {
+        let w = self.window;
+        let (left, right) = (columns.start.max(w.x), columns.end.min(w.right()));
+        let inside = (w.y..w.bottom()).contains(&y) && left < right;
+        inside && self.planes.iter().any(|p| p.row(y - w.y)[left - w.x..right - w.x].iter().any(|&s| s != 0))
+    }
+
+    /// Whether any pixel is to change.
+    pub(super) fn any(&self) -> bool {
+        self.planes.iter().any(|p| p.data().iter().any(|&s| s != 0))
+    }
+
+    /// The step of a pixel of the window in one plane.
+    pub(super) fn at(&self, plane: usize, x: usize, y: usize) -> i32 {
+        self.planes[plane].at(x - self.window.x, y - self.window.y)
+    }
+
+    /// Notes that a pixel of the window has a new code.
+    pub(super) fn note_change(&mut self, x: usize, y: usize) {
+        self.changed.set(x - self.window.x, y - self.window.y, true);
+    }
+
+    /// How many pixels have new codes.
+    pub(super) fn pixels_changed(&self) -> usize {
+        self.changed.data().iter().filter(|&&c| c).count()
+    }
+}
+
+/// The stored code must be the one that the frame's light was read from, within `slack` codes.
+pub(super) fn hold_against(
+    frame: &Frame,
+    plane: usize,
+    (x, y): (usize, usize),
+    code: u16,
+    slack: u16,
+) -> Result<(), String> {
+    let light = frame.planes[plane].at(x, y);
+    let read = real_code(&frame.encoding, plane, x, y, light);
+    let agrees =
+        (read - f32::from(code)).abs() <= 0.75 + f32::from(slack) || frame.encoding.decode(plane, x, y, code) == light;
+    if agrees { Ok(()) } else { Err(format!("pixel ({x}, {y}) holds {code} where the frame was read as {read:.1}")) }
 }
 
 fn diffused(steps: &Plane<f32>) -> Plane<i32> {

@@ -9,6 +9,7 @@ mod delta;
 mod edits;
 mod jpeg;
 mod output;
+mod png;
 mod source;
 mod tiff_like;
 
@@ -55,6 +56,7 @@ pub fn write_mended(source: &Path, frame: &Frame, patches: &[Patch], out: &Path)
     let magic = source.bytes(0, source.len().min(8))?;
     match magic.as_slice() {
         [0xff, 0xd8, 0xff, ..] => jpeg::write(&source, frame, &deltas, out),
+        [0x89, b'P', b'N', b'G', ..] => png::write(&source, frame, &deltas, out),
         [b'I', b'I', 42 | 43, 0, ..] | [b'M', b'M', 0, 42 | 43, ..] => tiff_like::write(&source, frame, &deltas, out),
         _ => Err(not_writable(&source)),
     }
