@@ -7,7 +7,7 @@ use std::path::Path;
 
 use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
 use motelight_frame::{Encoding, Frame, Layout, Patch, Size, Written, write_mended};
-use support::{bytes, disc, inside, masked, metadata, picture, srgb};
+use support::{bytes, disc, exiftool, inside, masked, metadata, picture, srgb};
 use zune_core::bytestream::ZCursor;
 use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
@@ -181,9 +181,6 @@ fn metadata_of_real_jpegs_stays_as_an_independent_reader_sees_it() {
     let names = [
         "orientation/Landscape_6.jpg",
         "photos/IMG_2222.JPG",
-        "photos/iptc-mess.jpg",
-        "photos/canon-dslr.jpg",
-        "edge/tahoe-gps.jpg",
         "edge/tower_progressive.jpg",
         "edge/flower.png.im_q85_420_progr.jpg",
     ];
@@ -218,4 +215,43 @@ fn a_frame_of_another_picture_is_noticed() {
     let e = write_mended(&source, &frame, &[disc(&frame, (60.0, 70.0), 21.0, 0.1)], &out).unwrap_err();
     assert_eq!(e.fault, motelight_frame::Fault::Usage);
     assert!(!out.exists());
+}
+
+/// A second picture behind the first, with the index of CIPA DC-007 in front.
+fn with_second_picture(first: &[u8], second: &[u8], big_endian: bool) -> Vec<u8> {
+    let n = |v: usize, size: usize| {
+        let bytes = (v as u32).to_be_bytes()[4 - size..].to_vec();
+        if big_endian { bytes } else { bytes.into_iter().rev().collect() }
+    };
+    // SOI, then the segment; its header stands 8 bytes into it.
+    let (header_at, length) = (2 + 8, 2 + 4 + 8 + 2 + 3 * 12 + 4 + 32);
+    let first_length = first.len() + length + 2;
+    let mut index = [&[0xff, 0xe2], &(length as u16).to_be_bytes()[..], b"MPF\0"].concat();
+    index.extend_from_slice(if big_endian { b"MM\0*" } else { b"II*\0" });
+    index.extend(n(8, 4));
+    index.extend(n(3, 2));
+    index.extend([n(0xb000, 2), n(7, 2), n(4, 4), b"0100".to_vec()].concat());
+    index.extend([n(0xb001, 2), n(4, 2), n(1, 4), n(2, 4)].concat());
+    index.extend([n(0xb002, 2), n(7, 2), n(32, 4), n(50, 4)].concat());
+    index.extend(n(0, 4));
+    index.extend([n(0x2003_0000, 4), n(first_length, 4), n(0, 4), n(0, 4)].concat());
+    index.extend([n(0x0001_0001, 4), n(second.len(), 4), n(first_length - header_at, 4), n(0, 4)].concat());
+    [&first[..2], &index, &first[2..], second].concat()
+}
+
+#[test]
+fn a_second_picture_behind_the_first_is_still_found() {
+    let dir = tempfile::tempdir().unwrap();
+    let whole = make(&MAKE, &picture(SIZE, 3, 8, 5), SIZE);
+    let first = &whole[..whole.len() - b"and what a camera puts behind the picture".len()];
+    let second = make(&Make { quality: 50, ..MAKE }, &picture(SIZE, 3, 8, 6), SIZE);
+    for big_endian in [false, true] {
+        let file = with_second_picture(first, &second, big_endian);
+        let frame = frame_of(&file, 3);
+        let (out, _) = mend(dir.path(), &file, &frame, &[disc(&frame, (60.0, 70.0), 21.0, 0.15)]);
+        assert!(out.len() != file.len() && out.ends_with(&second));
+        let read = |name: &str| exiftool(&dir.path().join(name), &["-b", "-PreviewImage"]);
+        let (Some(before), Some(after)) = (read("source.jpg"), read("out.jpg")) else { return };
+        assert!(before == second && after == second, "{} and {} of {}", before.len(), after.len(), second.len());
+    }
 }

@@ -147,20 +147,21 @@ pub fn shared(name: &str) -> Option<PathBuf> {
     found
 }
 
-/// The metadata of a file as the independent reader exiftool prints it, without what the file system and the
-/// given tags say. Without exiftool the check is skipped loudly, and fails where CI=true.
-pub fn metadata(path: &Path, leave_out: &[&str]) -> Option<String> {
-    let run = std::process::Command::new("exiftool").args(["-a", "-G1", "-s", "-u", "--System:all"]).arg(path).output();
-    let Ok(output) = run else {
-        assert_ne!(
-            std::env::var("CI").as_deref(),
-            Ok("true"),
-            "exiftool is missing (apt-get install libimage-exiftool-perl)"
-        );
-        eprintln!("SKIPPED: exiftool is missing (apt-get install libimage-exiftool-perl)");
+/// What the independent reader exiftool says. Without it the check is skipped loudly, and fails where CI=true.
+pub fn exiftool(path: &Path, arguments: &[&str]) -> Option<Vec<u8>> {
+    let Ok(output) = std::process::Command::new("exiftool").args(arguments).arg(path).output() else {
+        let missing = "exiftool is missing (apt-get install libimage-exiftool-perl)";
+        assert_ne!(std::env::var("CI").as_deref(), Ok("true"), "{missing}");
+        eprintln!("SKIPPED: {missing}");
         return None;
     };
-    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    Some(output.stdout)
+}
+
+/// All metadata of a file as exiftool prints them, without what the file system and the given tags say.
+pub fn metadata(path: &Path, leave_out: &[&str]) -> Option<String> {
+    let text = exiftool(path, &["-a", "-G1", "-s", "-u", "--System:all"])?;
+    let text = String::from_utf8_lossy(&text);
     Some(text.lines().filter(|l| !leave_out.iter().any(|tag| l.contains(tag))).collect::<Vec<_>>().join("\n"))
 }
 

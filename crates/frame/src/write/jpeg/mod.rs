@@ -4,6 +4,7 @@
 mod anatomy;
 mod blocks;
 mod coefficients;
+mod multi_picture;
 
 use std::path::Path;
 
@@ -30,7 +31,11 @@ pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path
     } else {
         let mut coefficients = Coefficients::read(&file[..anatomy.end]).map_err(|e| source.broken(e))?;
         hold_against(frame, &anatomy, &mut coefficients, &steps).map_err(|e| source.mismatch(e))?;
-        recode(&file, &anatomy, coefficients, steps).map_err(|e| source.broken(e))?
+        let mut mended = recode(&file, &anatomy, coefficients, steps).map_err(|e| source.broken(e))?;
+        // What follows the picture is the same in both.
+        let new_end = mended.bytes.len() - (file.len() - anatomy.end);
+        multi_picture::shift(&mut mended.bytes, anatomy.end, new_end);
+        mended
     };
     output::place(source.path(), out, |f| std::io::Write::write_all(f, &mended.bytes))?;
     let footprint: Vec<Rect> = mended.steps.iter().map(|s| blocks::reach(&anatomy, s)).collect();
