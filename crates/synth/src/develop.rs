@@ -49,46 +49,92 @@ impl Rendered {
     }
 }
 
+/// One neighbour's part in a colour: rows and columns away, weight.
+type Tap = (isize, isize, f32);
+
 /// Renders the default crop of a mosaic: bilinear demosaic in linear light, so that the noise of neighbours
 /// hangs together as in a camera's picture, then the tone.
 pub fn develop(camera: &Camera, mosaic: &Mosaic, tone: Tone) -> Rendered {
     let (width, height) = (camera.width, camera.height);
     let (origin_x, origin_y) = camera.crop_origin();
-    let steps = 4096usize;
-    let table: Vec<f32> = (0..=steps + 1).map(|i| 65535.0 * tone.encode((i as f32 / steps as f32).powi(2))).collect();
-    let encoded = |light: f32| {
-        // The table runs over the square root of light: fine enough in the shadows.
-        let at = light.clamp(0.0, 1.0).sqrt() * steps as f32;
-        let i = at as usize;
-        (table[i] + (table[i + 1] - table[i]) * (at - i as f32)).round() as u16
-    };
+    let encoder = Encoder::new(tone);
     let range = f32::from(camera.white - camera.black);
+    let black = f32::from(camera.black);
     let scale: [f32; 3] = std::array::from_fn(|c| 1.0 / (range * camera.neutral[c] as f32));
+    let taps = taps(camera);
     let mut samples = vec![0u16; width * height * 3];
     samples.par_chunks_mut(width * 3).enumerate().for_each(|(row, out)| {
         let y = row + origin_y;
-        let rows = y.saturating_sub(1)..(y + 2).min(mosaic.height);
+        let phases = &taps[y % camera.cfa.height * camera.cfa.width..][..camera.cfa.width];
         for (column, pixel) in out.chunks_exact_mut(3).enumerate() {
             let x = column + origin_x;
-            let (mut sum, mut weight) = ([0.0f32; 3], [0.0f32; 3]);
-            for j in rows.clone() {
-                for i in x.saturating_sub(1)..(x + 2).min(mosaic.width) {
-                    let near = f32::from(2 - u8::from(i != x)) * f32::from(2 - u8::from(j != y));
-                    let colour = camera.cfa.colour(i, j);
-                    sum[colour] += near * f32::from(mosaic.samples[j * mosaic.width + i]);
-                    weight[colour] += near;
-                }
-            }
-            let own = camera.cfa.colour(x, y);
-            for colour in 0..3 {
-                let code = if colour == own {
-                    f32::from(mosaic.samples[y * mosaic.width + x])
+            let colours = &phases[x % camera.cfa.width];
+            let inside = x > 0 && y > 0 && x + 1 < mosaic.width && y + 1 < mosaic.height;
+            let at = (y * mosaic.width + x) as isize;
+            for ((code, taps), scale) in pixel.iter_mut().zip(colours).zip(scale) {
+                let light = if inside {
+                    let near = |&(j, i, weight): &Tap| {
+                        weight * f32::from(mosaic.samples[(at + j * mosaic.width as isize + i) as usize])
+                    };
+                    taps.iter().map(near).sum()
                 } else {
-                    sum[colour] / weight[colour].max(1.0)
+                    at_edge(mosaic, x, y, taps)
                 };
-                pixel[colour] = encoded((code - f32::from(camera.black)) * scale[colour]);
+                *code = encoder.encode((light - black) * scale);
             }
         }
     });
     Rendered { width, height, samples }
+}
+
+/// For every place of the colour pattern, row by row, the neighbours that make up each colour there.
+fn taps(camera: &Camera) -> Vec<[Vec<Tap>; 3]> {
+    let cfa = &camera.cfa;
+    let place = |p: usize| {
+        let (x, y) = (p % cfa.width + cfa.width, p / cfa.width + cfa.height);
+        std::array::from_fn(|colour| {
+            if cfa.colour(x, y) == colour {
+                return vec![(0, 0, 1.0)];
+            }
+            let around = (-1..=1isize).flat_map(|j| (-1..=1isize).map(move |i| (j, i)));
+            let of_colour =
+                around.filter(|(j, i)| cfa.colour(x.wrapping_add_signed(*i), y.wrapping_add_signed(*j)) == colour);
+            let mut taps: Vec<Tap> = of_colour.map(|(j, i)| (j, i, if i == 0 || j == 0 { 2.0 } else { 1.0 })).collect();
+            let sum: f32 = taps.iter().map(|tap| tap.2).sum();
+            taps.iter_mut().for_each(|tap| tap.2 /= sum);
+            taps
+        })
+    };
+    (0..cfa.width * cfa.height).map(place).collect()
+}
+
+/// The same where some neighbours are missing.
+fn at_edge(mosaic: &Mosaic, x: usize, y: usize, taps: &[Tap]) -> f32 {
+    let (mut sum, mut weights) = (0.0, 0.0);
+    for &(j, i, weight) in taps {
+        let (column, row) = (x.wrapping_add_signed(i), y.wrapping_add_signed(j));
+        if column < mosaic.width && row < mosaic.height {
+            sum += weight * f32::from(mosaic.samples[row * mosaic.width + column]);
+            weights += weight;
+        }
+    }
+    sum / f32::max(weights, f32::EPSILON)
+}
+
+/// A tone as a table over the square root of light, fine enough in the shadows.
+struct Encoder(Vec<f32>);
+
+impl Encoder {
+    const STEPS: usize = 4096;
+
+    fn new(tone: Tone) -> Self {
+        let code = |i: usize| 65535.0 * tone.encode((i as f32 / Self::STEPS as f32).powi(2));
+        Encoder((0..=Self::STEPS + 1).map(code).collect())
+    }
+
+    fn encode(&self, light: f32) -> u16 {
+        let at = light.clamp(0.0, 1.0).sqrt() * Self::STEPS as f32;
+        let i = at as usize;
+        (self.0[i] + (self.0[i + 1] - self.0[i]) * (at - i as f32) + 0.5) as u16
+    }
 }

@@ -111,25 +111,24 @@ impl Exposure {
         self.canvas.light(x, y).map(|light| light * factor)
     }
 
-    /// Transmission of the glass at a pixel of the default crop: the product over all motes.
-    pub fn transmission(&self, colour: usize, x: i64, y: i64) -> f32 {
-        self.shadows.iter().map(|s| 1.0 - s.loss_at(colour, x, y)).product::<f32>().max(0.0)
+    /// A row of noise-free light, red, green and blue, through the glass as it is or clean.
+    pub fn light_row(&self, y: i64, glass: Glass) -> [Vec<f32>; 3] {
+        let mut rows: [Vec<f32>; 3] = std::array::from_fn(|_| vec![0.0; self.camera.width]);
+        for x in 0..self.camera.width {
+            let light = self.light(x as i64, y);
+            rows.iter_mut().zip(light).for_each(|(row, v)| row[x] = v);
+        }
+        if glass == Glass::AsItIs {
+            rows.iter_mut().enumerate().for_each(|(colour, row)| self.dim_row(y, 0, row, |_| colour));
+        }
+        rows
     }
 
-    /// Noise-free transmission of one colour over the whole default crop, row by row.
+    /// Noise-free transmission of one colour over the whole default crop, row by row: the product over all motes.
     pub fn transmission_map(&self, colour: usize) -> Vec<f32> {
         let mut map = vec![1.0f32; self.camera.width * self.camera.height];
         map.par_chunks_mut(self.camera.width).enumerate().for_each(|(y, row)| {
             self.dim_row(y as i64, 0, row, |_| colour);
-        });
-        map
-    }
-
-    /// Noise-free light of one colour over the whole default crop through a clean glass, row by row.
-    pub fn clean_map(&self, colour: usize) -> Vec<f32> {
-        let mut map = vec![0.0f32; self.camera.width * self.camera.height];
-        map.par_chunks_mut(self.camera.width).enumerate().for_each(|(y, row)| {
-            row.iter_mut().enumerate().for_each(|(x, v)| *v = self.light(x as i64, y as i64)[colour]);
         });
         map
     }
@@ -200,7 +199,7 @@ impl Exposure {
             }
             let (shot_noise, read_noise) = random.normal_pair();
             let counted = poisson(mean, shot_noise, random.unit()) + camera.read_noise_e as f32 * read_noise;
-            let code = (f32::from(camera.black) + gain * counted).round();
+            let code = f32::from(camera.black) + gain * counted + 0.5;
             *sample = code.clamp(0.0, f32::from(camera.white)) as u16;
             let fault = mix(own) as u32;
             if fault < hot {

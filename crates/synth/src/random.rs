@@ -69,7 +69,8 @@ pub fn poisson(mean: f32, normal: f32, unit: f64) -> f32 {
     if mean >= 20.0 {
         let (root, z2) = (mean.sqrt(), normal * normal);
         let tail = normal * ((z2 - 3.0) / 24.0 - (2.0 * z2 - 5.0) / 36.0);
-        return (mean + root * normal + (z2 - 1.0) / 6.0 + tail / root).round().max(0.0);
+        // Rounds: the sum is far below 2^31, and what falls below 0 becomes 0.
+        return (mean + root * normal + (z2 - 1.0) / 6.0 + tail / root + 0.5).max(0.0) as u32 as f32;
     }
     let mut probability = (-f64::from(mean.max(0.0))).exp();
     let (mut below, mut count) = (probability, 0.0f32);
@@ -83,10 +84,11 @@ pub fn poisson(mean: f32, normal: f32, unit: f64) -> f32 {
 
 /// Smooth noise over the plane, about -1 to 1: gradient noise (Perlin, "Improving noise", 2002).
 pub fn smooth_noise(seed: u64, x: f64, y: f64) -> f32 {
-    let (cell_x, cell_y) = (x.floor(), y.floor());
-    let (fx, fy) = ((x - cell_x) as f32, (y - cell_y) as f32);
+    let cell = |v: f64| v as i64 - i64::from(v < 0.0);
+    let (cell_x, cell_y) = (cell(x), cell(y));
+    let (fx, fy) = ((x - cell_x as f64) as f32, (y - cell_y as f64) as f32);
     let slope = |dx: i64, dy: i64| {
-        let key = (cell_x as i64 + dx) as u64 ^ ((cell_y as i64 + dy) as u64).rotate_left(32);
+        let key = (cell_x + dx) as u64 ^ ((cell_y + dy) as u64).rotate_left(32);
         let bits = mix(key.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ seed);
         let (gx, gy) = ((bits as u16 as i16) as f32 / 32768.0, ((bits >> 16) as u16 as i16) as f32 / 32768.0);
         gx * (fx - dx as f32) + gy * (fy - dy as f32)

@@ -152,7 +152,7 @@ fn wall(random: &mut Random, spec: &FrameSpec, shot: &mut Shot) -> Wall {
     wall.texture = Some(Texture {
         contrast: random.between(0.0, 0.004),
         size_px: [random.between(900.0, 2000.0), random.between(500.0, 900.0)],
-        angle: random.between(0.0, TAU),
+        direction: direction(random.between(0.0, TAU)),
         layers: 1,
         seed: random.bits(),
     });
@@ -168,7 +168,7 @@ fn wall(random: &mut Random, spec: &FrameSpec, shot: &mut Shot) -> Wall {
             wall.texture = Some(Texture {
                 contrast: random.between(0.06, 0.15),
                 size_px: [size, size],
-                angle: 0.0,
+                direction: direction(0.0),
                 layers: 3,
                 seed: random.bits(),
             });
@@ -177,6 +177,10 @@ fn wall(random: &mut Random, spec: &FrameSpec, shot: &mut Shot) -> Wall {
         Some(Fault::Edited) => shot.facts = Facts::Edited,
     }
     wall
+}
+
+fn direction(angle: f64) -> [f64; 2] {
+    [angle.cos(), angle.sin()]
 }
 
 /// Motes strewn over the glass, 5 to 100 um, evenly in the logarithm.

@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use crate::camera::exact_f_number;
 use crate::develop::{Rendered, Tone, srgb_decode};
-use crate::expose::Exposure;
+use crate::expose::{Exposure, Glass};
 use crate::optics::Shadow;
 use crate::random::Random;
 
@@ -196,14 +196,14 @@ fn loss_between(shadow: &Shadow, colour: usize, x: f64, y: f64) -> f64 {
 fn width_at(shadow: &Shadow, half: f64) -> f64 {
     const FINER: usize = 4;
     let step = 1.0 / FINER as f64;
-    let columns = shadow.width * FINER;
-    let count = (0..columns * shadow.height * FINER)
-        .filter(|i| {
-            let x = shadow.x as f64 + ((i % columns) as f64 + 0.5) * step;
-            let y = shadow.y as f64 + ((i / columns) as f64 + 0.5) * step;
-            loss_between(shadow, 1, x, y) >= half
-        })
-        .count();
+    let mut count = 0usize;
+    for (i, _) in shadow.loss[1].iter().enumerate().filter(|(_, loss)| f64::from(**loss) > 0.3 * half) {
+        let (x, y) = (shadow.x + (i % shadow.width) as i64, shadow.y + (i / shadow.width) as i64);
+        for part in 0..FINER * FINER {
+            let (u, v) = ((part % FINER) as f64 + 0.5, (part / FINER) as f64 + 0.5);
+            count += usize::from(loss_between(shadow, 1, x as f64 + u * step, y as f64 + v * step) >= half);
+        }
+    }
     (4.0 * count as f64 * step * step / std::f64::consts::PI).sqrt()
 }
 
@@ -244,13 +244,13 @@ impl FileNoise {
         let decoded: Vec<f32> = (0..=u16::MAX).map(|v| srgb_decode(f32::from(v) / 65535.0)).collect();
         let mut relative = vec![0.0f32; width * height];
         relative.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
-            for (x, noise) in row.iter_mut().enumerate() {
-                let samples = &picture.samples[(y * width + x) * 3..][..3];
-                let seen: f32 = (0..3).map(|c| LUMINANCE[c] * decoded[usize::from(samples[c])]).sum();
-                let light = exposure.light(x as i64, y as i64);
-                let clean = luminance(tone, light);
-                let through = std::array::from_fn(|c| light[c] * exposure.transmission(c, x as i64, y as i64));
-                *noise = (seen - luminance(tone, through)) / clean.max(1e-4);
+            let (clean, dimmed) =
+                (exposure.light_row(y as i64, Glass::Clean), exposure.light_row(y as i64, Glass::AsItIs));
+            let at = |rows: &[Vec<f32>; 3], x: usize| luminance(tone, std::array::from_fn(|c| rows[c][x]));
+            let pixels = picture.samples[y * width * 3..].chunks_exact(3);
+            for (x, (noise, pixel)) in row.iter_mut().zip(pixels).enumerate() {
+                let seen: f32 = (0..3).map(|c| LUMINANCE[c] * decoded[usize::from(pixel[c])]).sum();
+                *noise = (seen - at(&dimmed, x)) / at(&clean, x).max(1e-4);
             }
         });
         FileNoise { tone, width, height, relative }
@@ -260,11 +260,9 @@ impl FileNoise {
     fn snr(&self, exposure: &Exposure, index: usize) -> (f64, f64) {
         const PLACES: usize = 400;
         let shadow = &exposure.shadows[index];
-        let (left, right) = (shadow.x.max(0), (shadow.x + shadow.width as i64).min(self.width as i64));
-        let (top, bottom) = (shadow.y.max(0), (shadow.y + shadow.height as i64).min(self.height as i64));
-        if left >= right || top >= bottom {
+        let Some((left, right, top, bottom)) = telling_part(shadow, self.width as i64, self.height as i64) else {
             return (0.0, 0.0);
-        }
+        };
         let (columns, rows) = ((right - left) as usize, (bottom - top) as usize);
         let shape: Vec<f32> = (0..rows * columns)
             .map(|i| {
@@ -299,6 +297,22 @@ impl FileNoise {
         let sigma = (single / count).sqrt();
         (power / sd.max(1e-12), power.sqrt() / sigma.max(1e-12))
     }
+}
+
+/// The part of a shadow's window that lies in the picture and loses or gains more than a hundredth of its largest
+/// loss: left, right, top, bottom.
+fn telling_part(shadow: &Shadow, width: i64, height: i64) -> Option<(i64, i64, i64, i64)> {
+    let least = 0.01 * shadow.loss[1].iter().copied().fold(0.0, f32::max);
+    let mut part: Option<(i64, i64, i64, i64)> = None;
+    for y in shadow.y.max(0)..(shadow.y + shadow.height as i64).min(height) {
+        for x in shadow.x.max(0)..(shadow.x + shadow.width as i64).min(width) {
+            if shadow.loss_at(1, x, y).abs() > least {
+                let (left, right, top, bottom) = part.unwrap_or((x, x + 1, y, y + 1));
+                part = Some((left.min(x), right.max(x + 1), top.min(y), bottom.max(y + 1)));
+            }
+        }
+    }
+    part
 }
 
 /// Luminance as a reader of the file finds it, taking its codes for sRGB.

@@ -24,8 +24,8 @@ pub struct Texture {
     pub contrast: f64,
     /// Size along and across the blur, px.
     pub size_px: [f64; 2],
-    /// Direction of the blur, radians.
-    pub angle: f64,
+    /// Direction of the blur: cosine and sine of its angle.
+    pub direction: [f64; 2],
     /// Layers of finer and finer detail; 1 is smooth.
     pub layers: u32,
     /// Which wall.
@@ -44,7 +44,7 @@ impl Wall {
         let (u, v) = (x / width - 0.5, y / height - 0.5);
         let mut factor = 1.0 + self.slope[0] * u + self.slope[1] * v - self.bow * 2.0 * (u * u + v * v);
         if let Some(texture) = &self.texture {
-            let (sin, cos) = texture.angle.sin_cos();
+            let [cos, sin] = texture.direction;
             let along = (x * cos + y * sin) / texture.size_px[0];
             let across = (y * cos - x * sin) / texture.size_px[1];
             factor += texture.contrast * f64::from(layered_noise(texture.seed, along, across, texture.layers));
