@@ -43,7 +43,9 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let frame = test_frame(&FrameSpec { seed, fault, ..spec.clone() });
         let name = fault.map_or(format!("frame-{seed:03}"), |f| format!("{}-{seed:03}", f.code()));
         let shadows = start.elapsed();
-        let (path, truth) = write(&frame, format(only.unwrap_or(seed)), fault, &folder, &name)?;
+        let format = format(only.unwrap_or(seed));
+        let path = folder.join(format!("{name}.{}", format.extension()));
+        let truth = write(&frame, format, fault, &path, &folder.join(format!("{name}.truth.json")))?;
         println!("{} {} motes, {shadows:.2?} of {:.2?}", path.display(), truth.motes.len(), start.elapsed());
     }
     Ok(())

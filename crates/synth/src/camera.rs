@@ -172,7 +172,7 @@ impl Lens {
     /// A round pupil at this distance.
     pub fn new(exit_pupil_mm: f64) -> Self {
         Lens {
-            model: "Orlen 50mm f/2".into(),
+            model: "Ornell 50mm f/2".into(),
             focal_length_mm: 50.0,
             exit_pupil_mm,
             blades: None,

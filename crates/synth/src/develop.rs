@@ -66,19 +66,21 @@ pub fn develop(camera: &Camera, mosaic: &Mosaic, tone: Tone) -> Rendered {
     samples.par_chunks_mut(width * 3).enumerate().for_each(|(row, out)| {
         let y = row + origin_y;
         let phases = &taps[y % camera.cfa.height * camera.cfa.width..][..camera.cfa.width];
+        // The rows above and below; at the picture's edge the row itself, whose taps then stand for them.
+        let rows = [y.saturating_sub(1), y, (y + 1).min(mosaic.height - 1)];
+        let rows = rows.map(|y| &mosaic.samples[y * mosaic.width..][..mosaic.width]);
+        let at_edge = y == 0 || y + 1 == mosaic.height;
         for (column, pixel) in out.chunks_exact_mut(3).enumerate() {
             let x = column + origin_x;
             let colours = &phases[x % camera.cfa.width];
-            let inside = x > 0 && y > 0 && x + 1 < mosaic.width && y + 1 < mosaic.height;
-            let at = (y * mosaic.width + x) as isize;
+            let edge = at_edge || x == 0 || x + 1 == mosaic.width;
             for ((code, taps), scale) in pixel.iter_mut().zip(colours).zip(scale) {
-                let light = if inside {
-                    let near = |&(j, i, weight): &Tap| {
-                        weight * f32::from(mosaic.samples[(at + j * mosaic.width as isize + i) as usize])
-                    };
-                    taps.iter().map(near).sum()
+                let light = if edge {
+                    edge_light(mosaic, x, y, taps)
                 } else {
-                    at_edge(mosaic, x, y, taps)
+                    let near =
+                        |&(j, i, weight): &Tap| weight * f32::from(rows[(1 + j) as usize][x.wrapping_add_signed(i)]);
+                    taps.iter().map(near).sum()
                 };
                 *code = encoder.encode((light - black) * scale);
             }
@@ -109,7 +111,7 @@ fn taps(camera: &Camera) -> Vec<[Vec<Tap>; 3]> {
 }
 
 /// The same where some neighbours are missing.
-fn at_edge(mosaic: &Mosaic, x: usize, y: usize, taps: &[Tap]) -> f32 {
+fn edge_light(mosaic: &Mosaic, x: usize, y: usize, taps: &[Tap]) -> f32 {
     let (mut sum, mut weights) = (0.0, 0.0);
     for &(j, i, weight) in taps {
         let (column, row) = (x.wrapping_add_signed(i), y.wrapping_add_signed(j));

@@ -23,6 +23,8 @@ pub struct Shot {
     pub orientation: u16,
     /// What the file tells of the shot.
     pub facts: Facts,
+    /// Who took it and what it shows, where the file tells.
+    pub caption: Option<Caption>,
     /// What the noise is drawn from.
     pub seed: u64,
 }
@@ -37,9 +39,19 @@ impl Shot {
             taken: "2024:05:14 10:30:00".into(),
             orientation: 1,
             facts: Facts::All,
+            caption: None,
             seed,
         }
     }
+}
+
+/// Who and what.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Caption {
+    /// The photographer.
+    pub artist: String,
+    /// What the picture shows; plain ASCII, as Exif wants it.
+    pub description: String,
 }
 
 /// What a file tells of the shot.

@@ -21,12 +21,13 @@ pub mod optics;
 pub mod random;
 pub mod scene;
 pub mod sets;
+pub mod demo;
 pub mod truth;
 pub mod write;
 
 pub use camera::{Blades, Borders, Camera, Cfa, Lens, Rim};
 pub use develop::{Rendered, Tone, develop};
-pub use expose::{Exposure, Facts, Glass, Mosaic, Shot};
+pub use expose::{Caption, Exposure, Facts, Glass, Mosaic, Shot};
 pub use mote::{Mote, Shape};
 pub use optics::{Mode, Shadow};
 pub use scene::Canvas;

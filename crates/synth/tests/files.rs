@@ -90,7 +90,7 @@ fn an_exif_reader_finds_the_facts_of_the_shot() {
         let text = |tag| read.get_field(tag, In::PRIMARY).map(|f| f.display_value().to_string()).unwrap_or_default();
         assert_eq!(text(Tag::Model), "\"Halden H2\"", "{format:?}");
         assert_eq!(text(Tag::BodySerialNumber), "\"H2-004217\"");
-        assert_eq!(text(Tag::LensModel), "\"Orlen 50mm f/2\"");
+        assert_eq!(text(Tag::LensModel), "\"Ornell 50mm f/2\"");
         assert_eq!(text(Tag::FNumber), "16");
         assert_eq!(text(Tag::ExposureTime), "1/125");
         assert_eq!(text(Tag::PhotographicSensitivity), "100");

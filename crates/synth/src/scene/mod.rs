@@ -1,7 +1,14 @@
 //! What is in front of the lens: linear light, red, green, blue, 1.0 = full scale of the exposure.
 
+mod leaves;
+mod paint;
+mod sky;
+mod town;
+mod views;
 mod wall;
 
+pub use paint::Painting;
+pub use views::View;
 pub use wall::{Texture, Wall};
 
 /// A picture without camera: light at every place of the default crop, and a little beyond.
@@ -11,17 +18,6 @@ pub enum Canvas {
     Wall(Wall),
     /// Something painted.
     Painting(Painting),
-}
-
-/// Light by pixel.
-#[derive(Debug, Clone)]
-pub struct Painting {
-    /// Columns.
-    pub width: usize,
-    /// Rows.
-    pub height: usize,
-    /// Red, green and blue, row by row.
-    pub light: Vec<[f32; 3]>,
 }
 
 impl Canvas {

@@ -13,6 +13,9 @@ pub(super) fn facts(exposure: &Exposure) -> Directory {
     if shot.facts == Facts::Edited {
         root.set(305, Value::Text("Tidewater Picture Room 3.1".into()));
     }
+    if let Some(caption) = &shot.caption {
+        root.set(270, Value::Text(caption.description.clone())).set(315, Value::Text(caption.artist.clone()));
+    }
     root.set(271, Value::Text(camera.make.clone()))
         .set(272, Value::Text(camera.model.clone()))
         .set(274, Value::Short(vec![shot.orientation]))
@@ -35,7 +38,9 @@ fn exif(exposure: &Exposure) -> Directory {
         .set(36864, Value::Undefined(b"0232".to_vec()))
         .set(36867, Value::Text(shot.taken.clone()))
         .set(36868, Value::Text(shot.taken.clone()))
+        .set(37121, Value::Undefined(vec![1, 2, 3, 0]))
         .set(37386, Value::fraction(lens.focal_length_mm))
+        .set(40960, Value::Undefined(b"0100".to_vec()))
         .set(40961, Value::Short(vec![1]))
         .set(40962, Value::Long(vec![grown(camera.width)]))
         .set(40963, Value::Long(vec![grown(camera.height)]))

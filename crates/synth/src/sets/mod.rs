@@ -1,17 +1,21 @@
 //! Test frames of all sorts, from a seed: each with its own body, lens, light and dust.
 
+mod dust;
+
 use std::f64::consts::TAU;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use crate::camera::{Blades, Borders, Camera, Cfa, Lens};
 use crate::develop::Tone;
 use crate::expose::{Exposure, Facts, Glass, Shot};
-use crate::mote::{Mote, Shape};
+use crate::mote::Mote;
 use crate::optics::Mode;
 use crate::random::Random;
-use crate::scene::{Canvas, Texture, Wall};
+use crate::scene::{Canvas, Texture, View, Wall};
 use crate::truth::{Truth, truth};
 use crate::write::{Chroma, Compression, Depth, Endian, Format, SynthError, encode, save};
+
+pub use dust::dust;
 
 /// What a test frame should be. Everything not told here is drawn from the seed.
 #[derive(Debug, Clone)]
@@ -72,11 +76,13 @@ pub enum Fault {
     NoFacts,
     /// Cropped in an editor.
     Edited,
+    /// A picture of something, not of a wall.
+    Scene,
 }
 
 impl Fault {
     /// All of them.
-    pub const ALL: [Fault; 8] = [
+    pub const ALL: [Fault; 9] = [
         Fault::WideOpen,
         Fault::Clipped,
         Fault::Dark,
@@ -85,6 +91,7 @@ impl Fault {
         Fault::SharpWall,
         Fault::NoFacts,
         Fault::Edited,
+        Fault::Scene,
     ];
 
     /// The fitness code of a right judgement.
@@ -98,24 +105,75 @@ impl Fault {
             Fault::SharpWall => "wall_sharp",
             Fault::NoFacts => "no_shot_facts",
             Fault::Edited => "edited_or_cropped",
+            Fault::Scene => "scene",
         }
     }
 }
 
 /// A test frame.
 pub fn test_frame(spec: &FrameSpec) -> Exposure {
+    let (camera, lens) = body_and_lens(spec);
     let mut random = Random::new(spec.seed, 0x7e57);
-    let (camera, lens) = body_and_lens(&mut random, spec);
     let mut shot = Shot::new(spec.f_number.unwrap_or_else(|| random.pick(&[16.0, 18.0, 20.0, 22.0])), spec.seed);
     shot.iso = random.pick(&[64.0, 100.0, 100.0, 100.0, 200.0]);
     shot.exposure_s = random.pick(&[0.25, 0.5, 0.5, 1.0]);
     shot.orientation = random.pick(&[1, 1, 1, 6, 8]);
     let wall = wall(&mut random, spec, &mut shot);
-    let dust = dust(&mut random, &camera, spec.motes, spec.grains_only);
-    Exposure::new(camera, lens, shot, dust, spec.mode, Canvas::Wall(wall))
+    let canvas = if spec.fault == Some(Fault::Scene) {
+        let view =
+            random.pick(&[View::Harbour, View::Hills, View::Lighthouse, View::Facade, View::Field, View::Leaves]);
+        Canvas::Painting(view.paint(spec.width, spec.height, shot.orientation, spec.seed))
+    } else {
+        Canvas::Wall(wall)
+    };
+    let motes = motes(spec, &camera);
+    Exposure::new(camera, lens, shot, motes, spec.mode, canvas)
 }
 
-fn body_and_lens(random: &mut Random, spec: &FrameSpec) -> (Camera, Lens) {
+/// A picture taken with the body of a test frame, as dusty as there.
+#[derive(Debug, Clone)]
+pub struct PictureSpec {
+    /// What is seen.
+    pub view: View,
+    /// Seed of the view and of the noise.
+    pub seed: u64,
+    /// F-number.
+    pub f_number: f64,
+    /// ISO setting.
+    pub iso: f64,
+    /// Exif orientation: 1, 6 or 8.
+    pub orientation: u16,
+    /// Motes of the test frame that are not there, by number.
+    pub absent: Vec<u32>,
+    /// Another lens than that of the test frame, by the distance of its exit pupil.
+    pub exit_pupil_mm: Option<f64>,
+}
+
+impl PictureSpec {
+    /// An upright picture at base ISO, all motes there.
+    pub fn new(view: View, seed: u64, f_number: f64) -> Self {
+        PictureSpec { view, seed, f_number, iso: 100.0, orientation: 1, absent: Vec::new(), exit_pupil_mm: None }
+    }
+}
+
+/// A picture by the body that `test_frame(body)` shows.
+pub fn picture(body: &FrameSpec, spec: &PictureSpec) -> Exposure {
+    let (camera, mut lens) = body_and_lens(body);
+    lens.exit_pupil_mm = spec.exit_pupil_mm.unwrap_or(lens.exit_pupil_mm);
+    let mut shot = Shot::new(spec.f_number, spec.seed ^ 0x51c7);
+    (shot.iso, shot.orientation, shot.exposure_s) = (spec.iso, spec.orientation, 1.0 / 125.0);
+    let mut motes = motes(body, &camera);
+    motes.retain(|mote| !spec.absent.contains(&mote.id));
+    let canvas = Canvas::Painting(spec.view.paint(body.width, body.height, spec.orientation, spec.seed));
+    Exposure::new(camera, lens, shot, motes, body.mode, canvas)
+}
+
+fn motes(spec: &FrameSpec, camera: &Camera) -> Vec<Mote> {
+    dust(&mut Random::new(spec.seed, 0xd057), camera, spec.motes, spec.grains_only)
+}
+
+fn body_and_lens(spec: &FrameSpec) -> (Camera, Lens) {
+    let random = &mut Random::new(spec.seed, 0xb0d1);
     let mut camera = Camera::new(spec.width, spec.height, random.between(3.3, 6.0));
     camera.stand_off_mm = spec.stand_off_mm.unwrap_or_else(|| random.between(0.7, 2.5));
     camera.serial = Some(format!("H2-{:06}", random.bits() % 1_000_000));
@@ -157,7 +215,7 @@ fn wall(random: &mut Random, spec: &FrameSpec, shot: &mut Shot) -> Wall {
         seed: random.bits(),
     });
     match spec.fault {
-        None => {}
+        None | Some(Fault::Scene) => {}
         Some(Fault::WideOpen) => shot.f_number = 4.0,
         Some(Fault::Clipped) => wall.level = wall.level.map(|v| v * (1.15 / level) as f32),
         Some(Fault::Dark) => wall.level = wall.level.map(|v| v * (0.012 / level) as f32),
@@ -183,63 +241,6 @@ fn direction(angle: f64) -> [f64; 2] {
     [angle.cos(), angle.sin()]
 }
 
-/// Motes strewn over the glass, 5 to 100 um, evenly in the logarithm.
-pub fn dust(random: &mut Random, camera: &Camera, count: usize, grains_only: bool) -> Vec<Mote> {
-    let half_mm = [camera.width, camera.height].map(|px| px as f64 * camera.pitch_um / 2000.0);
-    (0..count as u32)
-        .map(|id| Mote {
-            id,
-            at_mm: half_mm.map(|half| random.between(-half, half)),
-            shape: shape(random, grains_only),
-            stand_off_mm: None,
-        })
-        .collect()
-}
-
-fn shape(random: &mut Random, grains_only: bool) -> Shape {
-    let diameter_um = random.between_log(5.0, 100.0);
-    let lot = if grains_only { random.between(0.0, 0.82) } else { random.unit() };
-    if lot < 0.3 {
-        Shape::Grain { diameter_um }
-    } else if lot < 0.82 {
-        Shape::Irregular {
-            diameter_um,
-            roughness: random.between(0.1, 0.4),
-            elongation: random.between(1.0, 1.8),
-            seed: random.bits(),
-        }
-    } else if lot < 0.88 {
-        Shape::Translucent { diameter_um, amplitude: random.between(0.2, 0.9), phase: random.between(0.0, 3.1) }
-    } else if lot < 0.93 {
-        Shape::Fibre {
-            length_um: random.between_log(200.0, 1200.0),
-            width_um: random.between(8.0, 20.0),
-            curl: random.between(0.0, 4.0),
-            angle: random.between(0.0, TAU),
-        }
-    } else if lot < 0.96 {
-        Shape::Oil {
-            diameter_um: random.between(40.0, 140.0),
-            loss: random.between(0.2, 0.7),
-            phase: random.between(0.0, 2.0),
-        }
-    } else if lot < 0.98 {
-        Shape::Ring {
-            diameter_um: random.between(120.0, 400.0),
-            rim_um: random.between(10.0, 25.0),
-            loss: random.between(0.1, 0.5),
-        }
-    } else {
-        Shape::Residue {
-            length_um: random.between(1500.0, 4000.0),
-            width_um: random.between(250.0, 600.0),
-            angle: random.between(0.0, TAU),
-            loss: random.between(0.015, 0.05),
-            seed: random.bits(),
-        }
-    }
-}
-
 /// A format of each sort by number, so that a set has them all.
 pub fn format(number: u64) -> Format {
     match number % 6 {
@@ -252,20 +253,24 @@ pub fn format(number: u64) -> Format {
     }
 }
 
-/// Writes a picture and, beside it, its truth as `NAME.truth.json`; gives back the picture's path and the truth.
+/// Writes a picture and the truth of it.
 pub fn write(
     exposure: &Exposure,
     format: Format,
     unfit: Option<Fault>,
-    folder: &Path,
-    name: &str,
-) -> Result<(PathBuf, Truth), SynthError> {
-    let picture = encode(exposure, format, Glass::AsItIs)?;
-    let seen = picture.seen.as_ref().zip(format.tone());
+    picture: &Path,
+    told: &Path,
+) -> Result<Truth, SynthError> {
+    let encoded = encode(exposure, format, Glass::AsItIs)?;
+    let seen = encoded.seen.as_ref().zip(format.tone());
     let truth = truth(exposure, seen, unfit.map(Fault::code));
-    let path = folder.join(format!("{name}.{}", format.extension()));
-    save(&path, &picture.bytes)?;
-    let told = serde_json::to_vec_pretty(&truth).map_err(|e| SynthError::Encode(e.to_string()))?;
-    save(&folder.join(format!("{name}.truth.json")), &told)?;
-    Ok((path, truth))
+    save_truth(&truth, told)?;
+    save(picture, &encoded.bytes)?;
+    Ok(truth)
+}
+
+/// Writes a truth as JSON.
+pub fn save_truth(truth: &Truth, path: &Path) -> Result<(), SynthError> {
+    let json = serde_json::to_vec_pretty(truth).map_err(|e| SynthError::Encode(e.to_string()))?;
+    save(path, &json)
 }
