@@ -13,6 +13,7 @@ pub mod visibility;
 pub mod grid;
 pub mod flat;
 pub mod inspect;
+pub mod mend;
 pub mod rake;
 
 pub use measure::Estimate;

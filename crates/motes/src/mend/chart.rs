@@ -1,0 +1,153 @@
+//! What mending needs of a test frame.
+
+use motelight_frame::{Body, FNumber, Frame, Micrometres, SensorPoint, Size};
+
+use crate::diffraction::Edge;
+use crate::inspect::{Inspection, Kind, MoteFlags};
+use crate::measure::Estimate;
+use crate::mend::refusal::{Refusal, RefusalCode};
+
+/// The motes of one body at one time, and the optics by which they were measured.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Chart {
+    /// The body; `None` where the test frame does not tell.
+    pub body: Option<Body>,
+    /// Size of the test frame's default crop.
+    pub size: Size,
+    /// Its pixel pitch.
+    pub pitch: Micrometres,
+    /// Its f-number.
+    pub f_number: FNumber,
+    /// Height of the glass, mm.
+    pub stand_off_mm: Estimate,
+    /// How shadow edges are drawn.
+    pub edge: Edge,
+    /// The motes.
+    pub motes: Vec<ChartMote>,
+}
+
+/// One mote of a chart.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ChartMote {
+    /// The id that the inspection gave it.
+    pub id: String,
+    /// Where its shadow stood in the test frame.
+    pub at: SensorPoint,
+    /// Standard error of the place along each axis, µm.
+    pub at_error: Micrometres,
+    /// Blocked area, µm².
+    pub blocked_area_um2: Estimate,
+    /// What it looks like.
+    pub kind: Kind,
+    /// Its own stand-off, where it differs, mm.
+    pub stand_off_mm: Option<f64>,
+    /// What to keep in mind.
+    pub flags: MoteFlags,
+}
+
+impl Chart {
+    /// The chart of an inspected test frame.
+    ///
+    /// # Errors
+    /// `NoShotFacts` where the test frame tells no f-number or pixel pitch: nothing can be foretold from it.
+    pub fn of(inspection: &Inspection) -> Result<Chart, Refusal> {
+        let (Some(pitch), Some(f_number)) = (inspection.pitch_um, inspection.f_number) else {
+            return Err(Refusal::new(
+                RefusalCode::NoShotFacts,
+                "the test frame tells no f-number or no pixel pitch",
+                "use the test frame as the camera wrote it, or give the sensor's size, e.g. --sensor 36x24",
+            ));
+        };
+        let Some(stand_off) = inspection.stand_off else {
+            return Err(Refusal::new(
+                RefusalCode::UnfitTestFrame,
+                "the test frame shows no plain surface, so no mote was measured in it",
+                "take a test frame of a plain bright wall at f/16 or smaller",
+            ));
+        };
+        let pitch = Micrometres(pitch);
+        let motes = inspection.motes.iter().filter_map(|m| {
+            Some(ChartMote {
+                id: m.id.clone(),
+                at: m.at_sensor?,
+                at_error: pitch * m.at_error_px,
+                blocked_area_um2: m.blocked_area_um2?,
+                kind: m.kind,
+                stand_off_mm: m.stand_off_mm.map(|h| h.value),
+                flags: m.flags,
+            })
+        });
+        Ok(Chart {
+            body: inspection.body.clone(),
+            size: inspection.size,
+            pitch,
+            f_number,
+            stand_off_mm: stand_off.height_mm,
+            edge: stand_off.edge,
+            motes: motes.collect(),
+        })
+    }
+
+    /// Pixel pitch of a picture of this chart's body: the picture's own, else the chart's, scaled where the
+    /// picture is a resized copy of the same shape.
+    ///
+    /// # Errors
+    /// `NoShotFacts` where the picture is of another shape, so that nothing tells which part it shows.
+    pub(super) fn pitch_in(&self, frame: &Frame) -> Result<Micrometres, Refusal> {
+        let size = frame.size();
+        // Camera JPEGs and raws of one exposure differ by a few pixels.
+        let same = |a: usize, b: usize| a.abs_diff(b) <= 16.max(a / 100);
+        if same(size.width, self.size.width) && same(size.height, self.size.height) {
+            return Ok(self.pitch);
+        }
+        if let Some(pitch) = frame.shot.pitch.filter(|_| frame.shot.edited.is_none()) {
+            return Ok(pitch.value);
+        }
+        let (across, down) = (self.size.width as f64 / size.width as f64, self.size.height as f64 / size.height as f64);
+        if (across / down - 1.0).abs() < 0.01 {
+            return Ok(self.pitch * across);
+        }
+        Err(Refusal::new(
+            RefusalCode::NoShotFacts,
+            format!(
+                "the picture ({} x {} px) is of another shape than the test frame ({} x {} px): it was cropped",
+                size.width, size.height, self.size.width, self.size.height
+            ),
+            "mend the picture as the camera wrote it, then crop it",
+        ))
+    }
+
+    /// Whether a picture was taken with this chart's body.
+    ///
+    /// # Errors
+    /// `OtherBody` where make, model or serial number differ, or where nothing tells the body.
+    pub(super) fn holds_for(&self, body: Option<&Body>) -> Result<Option<String>, Refusal> {
+        let remedy = "take a test frame with the body of the picture";
+        let (Some(own), Some(other)) = (&self.body, body) else {
+            let which = if body.is_none() { "the picture" } else { "the test frame" };
+            return Err(Refusal::new(
+                RefusalCode::OtherBody,
+                format!("{which} does not tell which body took it"),
+                "use files as the camera wrote them, or say that both are of one body",
+            ));
+        };
+        if !same_text(&own.make, &other.make) || !same_text(&own.model, &other.model) {
+            let message =
+                format!("taken with {} {}, the test frame with {} {}", other.make, other.model, own.make, own.model);
+            return Err(Refusal::new(RefusalCode::OtherBody, message, remedy));
+        }
+        match (&own.serial, &other.serial) {
+            (Some(a), Some(b)) if !same_text(a, b) => Err(Refusal::new(
+                RefusalCode::OtherBody,
+                format!("taken with {} number {b}, the test frame with number {a}", other.model),
+                remedy,
+            )),
+            (Some(_), Some(_)) => Ok(None),
+            _ => Ok(Some("No serial number in the files: taken as one body because make and model agree.".into())),
+        }
+    }
+}
+
+fn same_text(a: &str, b: &str) -> bool {
+    a.trim().eq_ignore_ascii_case(b.trim())
+}

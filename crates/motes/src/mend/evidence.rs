@@ -1,0 +1,118 @@
+//! Whether a shadow is there: one place against the places around it, and all places together.
+
+use crate::mend::cells::Cells;
+use crate::mend::probe::{Answer, LnShadow, ask};
+
+/// What one place says.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Evidence {
+    /// The answer at the place, its error put right by the places around.
+    pub answer: Answer,
+    /// Logarithm of how much likelier the answer is with the shadow than without.
+    pub ln_ratio: f64,
+}
+
+/// Nearest and farthest places around, in widths of the shadow, and the step between them.
+const RING: (f64, f64) = (1.3, 3.5);
+const STEP: f64 = 0.45;
+/// Degrees of freedom of the error: answers of texture stray farther than normal ones, and the spread itself
+/// is known from some hundred places that are not all independent.
+const FREEDOM: f64 = 5.0;
+
+/// Window needed around a place for its evidence, px.
+pub fn reach(shadow: &LnShadow, width: f64) -> f64 {
+    RING.1 * width + shadow.window
+}
+
+/// Asks at a place and around it. `spread` is the standard error of the foretold amplitude. `taken` tells places
+/// where other shadows may lie. `None` where too little can be measured.
+pub fn evidence(
+    cells: &Cells,
+    shadow: &LnShadow,
+    width: f64,
+    at: (f64, f64),
+    spread: f64,
+    taken: impl Fn(f64, f64) -> bool,
+) -> Option<Evidence> {
+    let answer = ask(cells, shadow, at.0, at.1)?;
+    let steps = (RING.1 / STEP).ceil() as i32;
+    let mut excess = Vec::new();
+    for j in -steps..=steps {
+        for i in -steps..=steps {
+            let (dx, dy) = (f64::from(i) * STEP * width, f64::from(j) * STEP * width);
+            let r = dx.hypot(dy) / width;
+            let (x, y) = (at.0 + dx, at.1 + dy);
+            if !(RING.0..=RING.1).contains(&r) || taken(x, y) {
+                continue;
+            }
+            if let Some(a) = ask(cells, shadow, x, y).filter(|a| a.sound > 0.7) {
+                excess.push((a.amplitude / a.sigma).powi(2));
+            }
+        }
+    }
+    // Too few places around tell nothing: an error three times that of the residuals then, a guess.
+    let excess = if excess.len() < 12 { 9.0 } else { excess.iter().sum::<f64>() / excess.len() as f64 };
+    let sigma = answer.sigma * excess.max(1.0).sqrt();
+    let answer = Answer { sigma, ..answer };
+    Some(Evidence { answer, ln_ratio: ln_ratio(answer.amplitude, sigma, spread) })
+}
+
+/// Logarithm of the odds that an amplitude comes from the foretold shadow rather than from nothing.
+pub fn ln_ratio(amplitude: f64, sigma: f64, spread: f64) -> f64 {
+    let wide = sigma.hypot(spread);
+    // Something else may stand there: then any amplitude up to some times the shadow's is as likely.
+    let other = |p: f64| 0.98 * p + 0.02 / 6.0;
+    let with = other(student((amplitude - 1.0) / wide) / wide);
+    let without = other(student(amplitude / sigma) / sigma);
+    (with / without).ln()
+}
+
+/// Density of Student's t.
+fn student(t: f64) -> f64 {
+    let n = FREEDOM;
+    let norm = libm::tgamma((n + 1.0) / 2.0) / (libm::tgamma(n / 2.0) * (n * std::f64::consts::PI).sqrt());
+    norm * (1.0 + t * t / n).powf(-(n + 1.0) / 2.0)
+}
+
+/// What all places together say.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pooled {
+    /// Probability that each shadow is there.
+    pub probabilities: Vec<f64>,
+    /// Probability that the chart holds in this picture at all.
+    pub holds: f64,
+}
+
+/// Shares of the chart's motes that may still be there.
+const SHARES: usize = 20;
+
+/// Pools places by the share of the chart's motes that are there, which is unknown: none with probability one half
+/// (another body's chart, a cleaned sensor), else rather most than few, as a Beta(2, 0.6) has it (a guess: motes
+/// mostly stay where they are). `handicap` is subtracted from the evidence for the chart: the logarithm of how
+/// many ways of placing it were tried.
+pub fn pool(ln_ratios: &[f64], handicap: f64) -> Pooled {
+    let share = |k: usize| (k as f64 + 0.5) / SHARES as f64;
+    let prior: Vec<f64> = (0..SHARES).map(|k| share(k) * (1.0 - share(k)).powf(-0.4)).collect();
+    let sum: f64 = prior.iter().sum();
+    // ln of each share's weight over that of none.
+    let scores: Vec<f64> = (0..SHARES)
+        .map(|k| ln_ratios.iter().map(|l| ln_mix(share(k), *l)).sum::<f64>() - handicap + (prior[k] / sum).ln())
+        .collect();
+    let highest = scores.iter().copied().fold(0.0, f64::max);
+    let weight: Vec<f64> = scores.iter().map(|s| (s - highest).exp()).collect();
+    let none = (-highest).exp();
+    let total = none + weight.iter().sum::<f64>();
+    let probabilities = ln_ratios
+        .iter()
+        .map(|&l| {
+            let there = |q: f64| 1.0 / (1.0 + (1.0 - q) / q * (-l).exp());
+            weight.iter().enumerate().map(|(k, w)| w * there(share(k))).sum::<f64>() / total
+        })
+        .collect();
+    Pooled { probabilities, holds: 1.0 - none / total }
+}
+
+/// `ln(1 - q + q e^l)`, for any `l`.
+pub fn ln_mix(q: f64, l: f64) -> f64 {
+    if l > 0.0 { l + (q + (1.0 - q) * (-l).exp()).ln() } else { (1.0 - q + q * l.exp()).ln() }
+}

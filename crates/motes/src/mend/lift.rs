@@ -1,0 +1,141 @@
+//! Shadows divided out of a picture, in linear light, plane by plane.
+
+use motelight_frame::{Frame, Layout, Patch, PicturePoint, Pixels, Plane, Rect};
+
+use crate::bank::Shape;
+use crate::mend::cells::Cutout;
+use crate::mend::probe::DARKEST;
+
+/// A shadow to be divided out.
+#[derive(Debug, Clone)]
+pub struct Lift {
+    /// Which mote of the chart.
+    pub mote: usize,
+    /// Column of its centre, px.
+    pub x: f64,
+    /// Row of its centre, px.
+    pub y: f64,
+    /// Its shape in the light of each plane: one, or red, green, blue.
+    pub shapes: Vec<Shape>,
+    /// How strongly each colour shows it.
+    pub tone: [f64; 3],
+    /// Pixel pitch, µm.
+    pub pitch: f64,
+    /// Radius past which it changes less than [`EDGE`], px.
+    pub reach: f64,
+}
+
+/// Where a shadow changes the light by less than this share, the picture keeps its pixels. A twentieth of a percent to
+/// a tenth is a step no eye sees (disc thresholds start at 0.25 %, Blackwell 1946) and lies below the grain of any
+/// picture; it also keeps the mask close to the shadow and its first bright ring.
+pub const EDGE: f64 = 0.001;
+
+impl Lift {
+    /// Natural logarithm of the transmission of one colour at a pixel.
+    fn ln(&self, colour: usize, x: usize, y: usize) -> f64 {
+        let r = (x as f64 + 0.5 - self.x).hypot(y as f64 + 0.5 - self.y);
+        if r > self.reach {
+            return 0.0;
+        }
+        let shape = &self.shapes[colour.min(self.shapes.len() - 1)];
+        self.tone[colour] * (1.0 - shape.at(r * self.pitch).0).max(DARKEST).ln()
+    }
+
+    /// Its window in a frame.
+    pub fn window(&self, frame: &Frame, margin: f64) -> Option<Rect> {
+        Rect::around(PicturePoint { x: self.x, y: self.y }, Pixels(self.reach + margin), frame.size())
+    }
+}
+
+/// Radius, px, past which a shape of that pitch changes the light by less than [`EDGE`].
+pub fn reach_px(shapes: &[Shape], pitch: f64, farthest: f64) -> f64 {
+    let steps = (farthest * 2.0).ceil() as usize;
+    let changes = |i: &usize| shapes.iter().any(|s| s.at(*i as f64 * 0.5 * pitch).0.abs() > EDGE);
+    (0..steps).rev().find(changes).map_or(0.0, |i| (i + 1) as f64 * 0.5)
+}
+
+/// Shadows whose windows touch, and the part of the frame they lie in.
+#[derive(Debug, Clone)]
+pub struct Cluster {
+    /// The shadows.
+    pub lifts: Vec<Lift>,
+    /// The part of the frame, as the picture has it.
+    pub cutout: Cutout,
+}
+
+/// Joins shadows whose windows, `margin` px wider than what they change, overlap.
+pub fn clusters(frame: &Frame, lifts: Vec<Lift>, margin: f64) -> Vec<Cluster> {
+    let mut groups: Vec<(Rect, Vec<Lift>)> = Vec::new();
+    for lift in lifts {
+        let Some(mut rect) = lift.window(frame, margin) else { continue };
+        let mut members = vec![lift];
+        // Each union may reach further groups.
+        while let Some(i) = groups.iter().position(|(r, _)| overlap(*r, rect)) {
+            let (r, m) = groups.swap_remove(i);
+            rect = union(r, rect);
+            members.extend(m);
+        }
+        groups.push((rect, members));
+    }
+    groups.sort_by_key(|(r, _)| (r.y, r.x));
+    groups.into_iter().map(|(rect, lifts)| Cluster { lifts, cutout: Cutout::of(frame, rect) }).collect()
+}
+
+fn overlap(a: Rect, b: Rect) -> bool {
+    a.x < b.right() && b.x < a.right() && a.y < b.bottom() && b.y < a.bottom()
+}
+
+fn union(a: Rect, b: Rect) -> Rect {
+    let (x, y) = (a.x.min(b.x), a.y.min(b.y));
+    Rect { x, y, width: a.right().max(b.right()) - x, height: a.bottom().max(b.bottom()) - y }
+}
+
+/// The cluster's part of the frame with its shadows divided out, and which pixels changed. Pixels that cannot be
+/// measured keep their light: at full scale the true one is unknown.
+pub fn lifted(layout: &Layout, cluster: &Cluster) -> (Cutout, Plane<bool>) {
+    let mut out = cluster.cutout.clone();
+    let rect = out.rect;
+    let mut changed = Plane::filled(rect.size(), false);
+    for j in 0..rect.height {
+        for i in 0..rect.width {
+            let (x, y) = (rect.x + i, rect.y + j);
+            if out.mask.at(i, j) != 0 || !cluster.lifts.iter().any(|l| near(l, x, y)) {
+                continue;
+            }
+            let ln = |colour: usize| cluster.lifts.iter().map(|l| l.ln(colour, x, y)).sum::<f64>();
+            let mut divide = |plane: usize, colour: usize| {
+                let ln = ln(colour);
+                if ln.abs() > EDGE {
+                    let light = f64::from(out.planes[plane].at(i, j)) * (-ln).exp();
+                    out.planes[plane].set(i, j, light as f32);
+                    changed.set(i, j, true);
+                }
+            };
+            match layout {
+                Layout::Mosaic(cfa) => divide(0, cfa.colour(x, y) as usize),
+                Layout::Grey => divide(0, 0),
+                Layout::Rgb => (0..3).for_each(|c| divide(c, c)),
+            }
+        }
+    }
+    (out, changed)
+}
+
+fn near(lift: &Lift, x: usize, y: usize) -> bool {
+    (x as f64 + 0.5 - lift.x).hypot(y as f64 + 0.5 - lift.y) <= lift.reach
+}
+
+/// The patch that brings a mended part into the frame, cut down to what changed; `None` if nothing did.
+pub fn patch(cutout: &Cutout, changed: &Plane<bool>) -> Option<Patch> {
+    let size = changed.size();
+    let rows: Vec<usize> = (0..size.height).filter(|&y| changed.row(y).contains(&true)).collect();
+    let columns: Vec<usize> = (0..size.width).filter(|&x| rows.iter().any(|&y| changed.at(x, y))).collect();
+    let (y0, y1) = (*rows.first()?, *rows.last()?);
+    let (x0, x1) = (*columns.first()?, *columns.last()?);
+    let inner = Rect { x: x0, y: y0, width: x1 + 1 - x0, height: y1 + 1 - y0 };
+    Some(Patch {
+        window: Rect { x: cutout.rect.x + x0, y: cutout.rect.y + y0, ..inner },
+        planes: cutout.planes.iter().map(|p| p.window(inner)).collect(),
+        mask: changed.window(inner),
+    })
+}
