@@ -4,13 +4,13 @@
 use std::path::{Path, PathBuf};
 
 use crate::camera::{Blades, Borders, Camera, Lens};
-use crate::develop::Tone;
 use crate::expose::{Caption, Exposure, Glass, Shot};
 use crate::mote::{Mote, Shape};
 use crate::optics::Mode;
 use crate::random::Random;
 use crate::scene::{Canvas, Texture, View, Wall};
 use crate::sets::{dust, save_truth};
+use crate::tone::Tone;
 use crate::truth::truth;
 use crate::write::{Chroma, Compression, Depth, Endian, Format, SynthError, encode, save};
 

@@ -4,32 +4,7 @@ use rayon::prelude::*;
 
 use crate::camera::Camera;
 use crate::expose::Mosaic;
-
-/// How linear light becomes code.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Tone {
-    /// The curve of sRGB (IEC 61966-2-1), nothing else.
-    Srgb,
-    /// sRGB with the S-shaped contrast curve of a camera's own pictures on top.
-    Camera,
-}
-
-impl Tone {
-    /// Code, 0 to 1, of linear light.
-    pub fn encode(self, light: f32) -> f32 {
-        let light = light.clamp(0.0, 1.0);
-        let code = if light <= 0.003_130_8 { 12.92 * light } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 };
-        match self {
-            Tone::Srgb => code,
-            Tone::Camera => code - 0.35 / std::f32::consts::TAU * (std::f32::consts::TAU * code).sin(),
-        }
-    }
-}
-
-/// Linear light of an sRGB code, 0 to 1 (IEC 61966-2-1).
-pub fn srgb_decode(code: f32) -> f32 {
-    if code <= 0.040_45 { code / 12.92 } else { ((code + 0.055) / 1.055).powf(2.4) }
-}
+use crate::tone::Tone;
 
 /// A rendered picture of the default crop.
 #[derive(Debug, Clone)]
@@ -42,7 +17,24 @@ pub struct Rendered {
     pub samples: Vec<u16>,
 }
 
+/// Bits per sample of a rendered file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Depth {
+    /// 8 bits.
+    Eight,
+    /// 16 bits.
+    Sixteen,
+}
+
 impl Rendered {
+    /// The same as a file of this depth keeps it.
+    pub(crate) fn in_depth(mut self, depth: Depth) -> Self {
+        if depth == Depth::Eight {
+            self.samples.iter_mut().for_each(|v| *v = ((u32::from(*v) + 128) / 257 * 257) as u16);
+        }
+        self
+    }
+
     /// The same in 8 bits.
     pub fn to_8_bit(&self) -> Vec<u8> {
         self.samples.iter().map(|&v| ((u32::from(v) + 128) / 257) as u8).collect()

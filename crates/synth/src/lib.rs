@@ -3,7 +3,7 @@
 //! It shares no code with the engine it tests. A [`Camera`] with a [`Lens`] takes a [`Shot`] of a
 //! [`Canvas`] through [`Mote`]s: that is an [`Exposure`]. Its shadows come from straight rays integrated
 //! over the pupil or from waves ([`Mode`]); noise is added photosite by photosite; files are written as DNG,
-//! TIFF or JPEG.
+//! TIFF, PNG or JPEG.
 //!
 //! # Axes, origin, pixel centres
 //!
@@ -19,6 +19,7 @@ pub mod expose;
 pub mod mote;
 pub mod optics;
 pub mod random;
+pub mod tone;
 pub mod scene;
 pub mod sets;
 pub mod demo;
@@ -26,10 +27,11 @@ pub mod truth;
 pub mod write;
 
 pub use camera::{Blades, Borders, Camera, Cfa, Lens, Rim};
-pub use develop::{Rendered, Tone, develop};
+pub use develop::{Depth, Rendered, develop};
 pub use expose::{Caption, Exposure, Facts, Glass, Mosaic, Shot};
 pub use mote::{Mote, Shape};
 pub use optics::{Mode, Shadow};
 pub use scene::Canvas;
+pub use tone::Tone;
 pub use truth::{MoteTruth, Truth, truth};
 pub use write::{Encoded, Format, SynthError, encode};

@@ -172,6 +172,11 @@ const CLEAR: Complex32 = Complex32::new(0.0, 0.0);
 const STOPPED: Complex32 = Complex32::new(1.0, 0.0);
 
 impl Mask {
+    /// Whether it has no hard edges.
+    pub fn soft(&self) -> bool {
+        matches!(self.shape, Shape::Residue { .. } | Shape::Oil { .. } | Shape::Ring { .. })
+    }
+
     /// One minus the complex transmission at a point, micrometres from the mote's place.
     pub fn taken(&self, x: f64, y: f64) -> Complex32 {
         let r2 = x * x + y * y;

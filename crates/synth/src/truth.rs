@@ -4,10 +4,11 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::camera::exact_f_number;
-use crate::develop::{Rendered, Tone, srgb_decode};
+use crate::develop::Rendered;
 use crate::expose::{Exposure, Glass};
 use crate::optics::Shadow;
 use crate::random::Random;
+use crate::tone::Tone;
 
 /// Weights of linear sRGB in luminance (IEC 61966-2-1).
 const LUMINANCE: [f32; 3] = [0.2126, 0.7152, 0.0722];
@@ -241,7 +242,7 @@ struct FileNoise {
 impl FileNoise {
     fn measure(exposure: &Exposure, picture: &Rendered, tone: Tone) -> Self {
         let (width, height) = (picture.width, picture.height);
-        let decoded: Vec<f32> = (0..=u16::MAX).map(|v| srgb_decode(f32::from(v) / 65535.0)).collect();
+        let decoded: Vec<f32> = (0..=u16::MAX).map(|v| tone.decode_as_told(f32::from(v) / 65535.0)).collect();
         let mut relative = vec![0.0f32; width * height];
         relative.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
             let (clean, dimmed) =
@@ -315,10 +316,11 @@ fn telling_part(shadow: &Shadow, width: i64, height: i64) -> Option<(i64, i64, i
     part
 }
 
-/// Luminance as a reader of the file finds it, taking its codes for sRGB.
+/// Luminance as a reader of the file finds it.
 fn luminance(tone: Tone, light: [f32; 3]) -> f32 {
-    match tone {
-        Tone::Srgb => (0..3).map(|c| LUMINANCE[c] * light[c].clamp(0.0, 1.0)).sum(),
-        Tone::Camera => (0..3).map(|c| LUMINANCE[c] * srgb_decode(tone.encode(light[c]))).sum(),
-    }
+    let told = |light: f32| match tone {
+        Tone::Camera => tone.decode_as_told(tone.encode(light)),
+        Tone::Srgb | Tone::Power => light.clamp(0.0, 1.0),
+    };
+    (0..3).map(|c| LUMINANCE[c] * told(light[c])).sum()
 }

@@ -29,18 +29,23 @@ fn bytes(exposure: &Exposure, format: Format) -> Vec<u8> {
 
 #[test]
 fn a_raw_reader_finds_every_sample_where_it_was_put() {
-    for pattern in ["RGGB", "GBRG"] {
+    // The last is a pattern of six by six, as some cameras have it.
+    for pattern in ["RGGB", "GBRG", "GGRGGBGGBGGRBRGRBGGGBGGRGGRGGBRBGBRG"] {
         let exposure = exposure(pattern);
         let mosaic = exposure.mosaic(Glass::AsItIs);
         for compression in [Compression::None, Compression::Lossless] {
-            for endian in [Endian::Little, Endian::Big] {
-                let file = bytes(&exposure, Format::Dng(compression, endian));
+            for format in [
+                Format::Dng(compression, Endian::Little),
+                Format::Dng(compression, Endian::Big),
+                Format::DngWithPreview(compression, Endian::Little),
+            ] {
+                let file = bytes(&exposure, format);
                 let source = rawler::rawsource::RawSource::new_from_shared_vec(Arc::new(file));
                 let decoder = rawler::get_decoder(&source).expect("a decoder");
                 let raw = decoder.raw_image(&source, &Default::default(), false).expect("an image");
                 let rawler::RawImageData::Integer(samples) = &raw.data else { panic!("integer samples expected") };
                 assert_eq!((raw.width, raw.height), (mosaic.width, mosaic.height));
-                assert!(samples[..] == mosaic.samples[..], "{compression:?} {endian:?}: samples differ");
+                assert!(samples[..] == mosaic.samples[..], "{format:?}: samples differ");
                 let crop = raw.crop_area.expect("a crop");
                 assert_eq!((crop.p.x, crop.p.y, crop.d.w, crop.d.h), (14, 10, 358, 302));
                 let active = raw.active_area.expect("an active area");
@@ -76,12 +81,45 @@ fn a_tiff_reader_finds_every_sample() {
 }
 
 #[test]
+fn a_png_reader_finds_every_sample() {
+    let exposure = exposure("RGGB");
+    for depth in [Depth::Eight, Depth::Sixteen] {
+        let picture = encode(&exposure, Format::Png(depth, Tone::Srgb), Glass::AsItIs).expect("it encodes");
+        let seen = picture.seen.expect("a rendered picture");
+        let mut reader = png::Decoder::new(Cursor::new(&picture.bytes)).read_info().expect("a PNG");
+        let mut samples = vec![0; reader.output_buffer_size().expect("a size")];
+        reader.next_frame(&mut samples).expect("pixels");
+        let expected: Vec<u8> = match depth {
+            Depth::Eight => seen.to_8_bit(),
+            Depth::Sixteen => seen.samples.iter().flat_map(|v| v.to_be_bytes()).collect(),
+        };
+        assert!(samples == expected, "{depth:?}");
+    }
+}
+
+/// The embedded profile says the power by which the codes were made.
+#[test]
+fn a_colour_library_reads_the_tone_out_of_the_profile() {
+    let exposure = exposure("RGGB");
+    for (tone, light) in [(Tone::Power, 0.5f32.powf(1.8)), (Tone::Srgb, 0.214_041)] {
+        let file = bytes(&exposure, Format::Png(Depth::Sixteen, tone));
+        let reader = png::Decoder::new(Cursor::new(&file)).read_info().expect("a PNG");
+        let profile = reader.info().icc_profile.as_deref().expect("a profile");
+        let profile = moxcms::ColorProfile::new_from_slice(profile).expect("a readable profile");
+        let curve = profile.green_trc.expect("a curve").make_linear_evaluator().expect("an evaluator");
+        assert!((curve.evaluate_value(0.5) - light).abs() < 1e-3, "{tone:?}: {}", curve.evaluate_value(0.5));
+    }
+}
+
+#[test]
 fn an_exif_reader_finds_the_facts_of_the_shot() {
     let exposure = exposure("RGGB");
     let formats = [
         Format::Dng(Compression::None, Endian::Little),
         Format::Dng(Compression::Lossless, Endian::Big),
+        Format::DngWithPreview(Compression::Lossless, Endian::Little),
         Format::Tiff(Depth::Sixteen, Endian::Big, Tone::Srgb),
+        Format::Png(Depth::Eight, Tone::Power),
         Format::Jpeg(92, Chroma::Halved, Tone::Camera),
     ];
     for format in formats {
@@ -120,7 +158,7 @@ fn every_file_shows_the_mote_where_the_truth_says() {
             for y in mote.y_px as usize - 2..mote.y_px as usize + 3 {
                 for x in mote.x_px as usize - 2..mote.x_px as usize + 3 {
                     let code = f32::from(picture.samples[(y * picture.width + x) * 3 + 1]) / 65535.0;
-                    sum += motelight_synth::develop::srgb_decode(code);
+                    sum += motelight_synth::tone::srgb_decode(code);
                 }
             }
             f64::from(sum)

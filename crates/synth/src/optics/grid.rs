@@ -4,8 +4,8 @@ use rustfft::num_complex::Complex32;
 
 use crate::mote::Mask;
 
-/// Samples per cell and axis when a mask is drawn.
-const SAMPLES: usize = 6;
+/// Samples per cell and axis when a mask with hard edges is drawn, and one without.
+const SAMPLES: [usize; 2] = [6, 2];
 
 /// What a mote takes from the wave and from the light, cell by cell.
 pub(super) struct Raster {
@@ -33,20 +33,21 @@ impl Raster {
         let (columns, rows) = (span(0), span(1));
         let mut taken = vec![Complex32::ZERO; width * height];
         let mut stopped = vec![0.0; width * height];
-        let step = 1.0 / SAMPLES as f64;
+        let samples = SAMPLES[usize::from(mask.soft())];
+        let step = 1.0 / samples as f64;
         for row in rows.clone() {
             for column in columns.clone() {
                 let (mut wave, mut light) = (Complex32::ZERO, 0.0f32);
-                for j in 0..SAMPLES {
+                for j in 0..samples {
                     let y = ((row as f64 + (j as f64 + 0.5) * step) * cell_um - place_um[1]) / scale;
-                    for i in 0..SAMPLES {
+                    for i in 0..samples {
                         let x = ((column as f64 + (i as f64 + 0.5) * step) * cell_um - place_um[0]) / scale;
                         let one = mask.taken(x, y);
                         wave += one;
                         light += 2.0 * one.re - one.norm_sqr();
                     }
                 }
-                let share = 1.0 / (SAMPLES * SAMPLES) as f32;
+                let share = 1.0 / (samples * samples) as f32;
                 taken[row * width + column] = wave * share;
                 stopped[row * width + column] = light * share;
             }

@@ -100,7 +100,7 @@ pub fn shadow(view: &View, mote: &Mote) -> Shadow {
     let pupil_radius_mm = view.lens.exit_pupil_mm / (2.0 * exact_f_number(view.f_number));
     let mask = mote.shape.mask();
 
-    let target_um = mote.shape.feature_um().clamp(1.1, 4.0);
+    let target_um = mote.shape.feature_um().clamp(1.1, 8.0);
     let per_pixel = ((pitch / target_um).ceil() as usize).max(1) * view.fineness;
     let cell_um = pitch / per_pixel as f64;
     let pupil = PupilImage::new(view.lens, pupil_radius_mm, lever, mote.at_mm);

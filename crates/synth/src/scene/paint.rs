@@ -17,7 +17,7 @@ pub struct Painting {
 
 /// Linear light of an sRGB colour written as 0xRRGGBB.
 pub(super) fn colour(code: u32) -> [f32; 3] {
-    [16, 8, 0].map(|shift| crate::develop::srgb_decode(((code >> shift) & 255) as f32 / 255.0))
+    [16, 8, 0].map(|shift| crate::tone::srgb_decode(((code >> shift) & 255) as f32 / 255.0))
 }
 
 /// From one colour to another.

@@ -89,10 +89,10 @@ impl House {
     fn window(&self, x: f32, up: f32) -> Option<[f32; 3]> {
         let rows = self.floors as f32;
         let (column, floor) = (x * self.columns as f32, up / self.eaves * rows);
-        if !(0.0..rows).contains(&floor) && !(floor < rows + 0.9 && (x - 0.5).abs() < 0.5 / self.columns as f32) {
+        let middle_only = floor >= rows;
+        if middle_only && (floor > rows + 0.9 || (x - 0.5).abs() > 0.5 / self.columns as f32) {
             return None;
         }
-        let middle_only = floor >= rows;
         let column = if middle_only { (x - 0.5) * self.columns as f32 + 0.5 } else { column };
         let (i, j) = (if middle_only { 90 } else { column as u32 }, floor as u32);
         let (fx, fy) = (column.fract() - 0.5, floor.fract() - 0.5);

@@ -6,12 +6,12 @@ use std::f64::consts::TAU;
 use std::path::Path;
 
 use crate::camera::{Blades, Borders, Camera, Cfa, Lens};
-use crate::develop::Tone;
 use crate::expose::{Exposure, Facts, Glass, Shot};
 use crate::mote::Mote;
 use crate::optics::Mode;
 use crate::random::Random;
 use crate::scene::{Canvas, Texture, View, Wall};
+use crate::tone::Tone;
 use crate::truth::{Truth, truth};
 use crate::write::{Chroma, Compression, Depth, Endian, Format, SynthError, encode, save};
 

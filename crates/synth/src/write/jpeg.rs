@@ -5,9 +5,10 @@ use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
 use zune_core::bytestream::ZCursor;
 use zune_jpeg::JpegDecoder;
 
-use super::{SynthError, exif};
+use super::{SynthError, exif, icc};
 use crate::develop::Rendered;
 use crate::expose::Exposure;
+use crate::tone::Tone;
 
 /// Chroma resolution.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -18,8 +19,14 @@ pub enum Chroma {
     Halved,
 }
 
-/// Bytes of a JPEG of this quality (1 to 100).
-pub fn jpeg(exposure: &Exposure, picture: &Rendered, quality: u8, chroma: Chroma) -> Result<Vec<u8>, SynthError> {
+/// Bytes of a JPEG of this quality (1 to 100). What is sRGB says so in its Exif alone, as cameras do it.
+pub fn jpeg(
+    exposure: &Exposure,
+    picture: &Rendered,
+    quality: u8,
+    chroma: Chroma,
+    tone: Tone,
+) -> Result<Vec<u8>, SynthError> {
     let too_large = |_| SynthError::Encode(format!("{} x {} px is too large for JPEG", picture.width, picture.height));
     let width = u16::try_from(picture.width).map_err(too_large)?;
     let height = u16::try_from(picture.height).map_err(too_large)?;
@@ -31,6 +38,9 @@ pub fn jpeg(exposure: &Exposure, picture: &Rendered, quality: u8, chroma: Chroma
         Chroma::Halved => SamplingFactor::F_2_2,
     });
     encoder.add_exif_metadata(&exif::stream(exposure)).map_err(encode_error)?;
+    if tone == Tone::Power {
+        encoder.add_icc_profile(&icc::profile(tone)?).map_err(encode_error)?;
+    }
     encoder.encode(&picture.to_8_bit(), width, height, ColorType::Rgb).map_err(encode_error)?;
     Ok(bytes)
 }

@@ -2,19 +2,25 @@
 
 mod dng;
 mod exif;
+mod icc;
 mod ifd;
 mod jpeg;
+mod png;
 mod tiff;
 
 use std::path::{Path, PathBuf};
 
-use crate::develop::{Rendered, Tone, develop};
+use crate::develop::{Rendered, develop};
 use crate::expose::{Exposure, Glass};
+use crate::tone::Tone;
 
-pub use dng::{Compression, dng};
+pub use dng::{Compression, Preview, dng};
 pub use ifd::Endian;
 pub use jpeg::{Chroma, jpeg};
-pub use tiff::{Depth, tiff};
+pub use png::png;
+pub use tiff::tiff;
+
+pub use crate::develop::Depth;
 
 /// Why a picture could not be written.
 #[derive(Debug, thiserror::Error)]
@@ -37,8 +43,12 @@ pub enum SynthError {
 pub enum Format {
     /// The mosaic.
     Dng(Compression, Endian),
+    /// The mosaic in a directory of its own behind a small preview, as most cameras write it.
+    DngWithPreview(Compression, Endian),
     /// A rendered picture, uncompressed.
     Tiff(Depth, Endian, Tone),
+    /// A rendered picture, losslessly compressed.
+    Png(Depth, Tone),
     /// A rendered picture of this quality.
     Jpeg(u8, Chroma, Tone),
 }
@@ -47,7 +57,8 @@ impl Format {
     /// The ending of its files' names.
     pub fn extension(self) -> &'static str {
         match self {
-            Format::Dng(..) => "dng",
+            Format::Dng(..) | Format::DngWithPreview(..) => "dng",
+            Format::Png(..) => "png",
             Format::Tiff(..) => "tif",
             Format::Jpeg(..) => "jpg",
         }
@@ -56,8 +67,8 @@ impl Format {
     /// The tone of a rendered file.
     pub fn tone(self) -> Option<Tone> {
         match self {
-            Format::Dng(..) => None,
-            Format::Tiff(.., tone) | Format::Jpeg(.., tone) => Some(tone),
+            Format::Dng(..) | Format::DngWithPreview(..) => None,
+            Format::Tiff(.., tone) | Format::Png(_, tone) | Format::Jpeg(.., tone) => Some(tone),
         }
     }
 }
@@ -77,14 +88,21 @@ pub fn encode(exposure: &Exposure, format: Format, glass: Glass) -> Result<Encod
     let rendered = |tone| develop(&exposure.camera, &mosaic, tone);
     match format {
         Format::Dng(compression, endian) => {
-            Ok(Encoded { bytes: dng(exposure, &mosaic, compression, endian)?, seen: None })
+            Ok(Encoded { bytes: dng(exposure, &mosaic, compression, endian, Preview::None)?, seen: None })
+        }
+        Format::DngWithPreview(compression, endian) => {
+            Ok(Encoded { bytes: dng(exposure, &mosaic, compression, endian, Preview::Small)?, seen: None })
         }
         Format::Tiff(depth, endian, tone) => {
-            let picture = rendered(tone);
-            Ok(Encoded { bytes: tiff(exposure, &picture, depth, endian), seen: Some(picture) })
+            let picture = rendered(tone).in_depth(depth);
+            Ok(Encoded { bytes: tiff(exposure, &picture, depth, endian, tone)?, seen: Some(picture) })
+        }
+        Format::Png(depth, tone) => {
+            let picture = rendered(tone).in_depth(depth);
+            Ok(Encoded { bytes: png(exposure, &picture, depth, tone)?, seen: Some(picture) })
         }
         Format::Jpeg(quality, chroma, tone) => {
-            let bytes = jpeg(exposure, &rendered(tone), quality, chroma)?;
+            let bytes = jpeg(exposure, &rendered(tone), quality, chroma, tone)?;
             let seen = jpeg::decode(&bytes)?;
             Ok(Encoded { bytes, seen: Some(seen) })
         }

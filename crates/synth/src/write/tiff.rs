@@ -1,21 +1,19 @@
 //! TIFF 6.0, uncompressed, with Exif.
 
-use super::exif;
 use super::ifd::{Endian, Value, file};
-use crate::develop::Rendered;
+use super::{SynthError, exif, icc};
+use crate::develop::{Depth, Rendered};
 use crate::expose::Exposure;
+use crate::tone::Tone;
 
-/// Bits per sample of a rendered file.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Depth {
-    /// 8 bits.
-    Eight,
-    /// 16 bits.
-    Sixteen,
-}
-
-/// Bytes of a TIFF in strips of 64 rows.
-pub fn tiff(exposure: &Exposure, picture: &Rendered, depth: Depth, endian: Endian) -> Vec<u8> {
+/// Bytes of a TIFF in strips of 64 rows, with the profile of its tone.
+pub fn tiff(
+    exposure: &Exposure,
+    picture: &Rendered,
+    depth: Depth,
+    endian: Endian,
+    tone: Tone,
+) -> Result<Vec<u8>, SynthError> {
     const ROWS: usize = 64;
     let strips: Vec<Vec<u8>> = picture
         .samples
@@ -26,7 +24,8 @@ pub fn tiff(exposure: &Exposure, picture: &Rendered, depth: Depth, endian: Endia
         })
         .collect();
     let bits = if depth == Depth::Eight { 8 } else { 16 };
-    file(endian, &strips, |places| {
+    let profile = icc::profile(tone)?;
+    Ok(file(endian, &strips, |places| {
         let mut root = exif::facts(exposure);
         root.set(254, Value::Long(vec![0]))
             .set(256, Value::Long(vec![picture.width as u32]))
@@ -41,7 +40,8 @@ pub fn tiff(exposure: &Exposure, picture: &Rendered, depth: Depth, endian: Endia
             .set(282, Value::Rational(vec![[300, 1]]))
             .set(283, Value::Rational(vec![[300, 1]]))
             .set(284, Value::Short(vec![1]))
-            .set(296, Value::Short(vec![2]));
+            .set(296, Value::Short(vec![2]))
+            .set(34675, Value::Undefined(profile.clone()));
         root
-    })
+    }))
 }
