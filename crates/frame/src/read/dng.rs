@@ -5,9 +5,9 @@ use std::io::{BufReader, Read, Seek};
 use std::path::Path;
 
 use super::facts::Facts;
-use super::raw::{check_extent, develop, fetch, unsupported};
+use super::raw::{develop, fetch, refused, unsupported};
 use super::raw_child::{RawPicture, What, shifted};
-use super::{ReadOptions, broken, check_size, unreadable};
+use super::{ReadOptions, broken, check_extent, check_size, unreadable};
 use crate::error::FrameError;
 use crate::frame::{Cfa, Colour, Frame};
 use crate::ifd::{Directory, Tiff, tag};
@@ -220,8 +220,7 @@ fn levels<R: Read + Seek>(
         let level = black.first().copied().unwrap_or(0.0);
         black = vec![level; width * height * samples];
     }
-    let black = shifted(&black, (width, height), samples, origin)
-        .map_err(|r| if r.unsupported { unsupported(path, r.message) } else { broken(path, r.message) })?;
+    let black = shifted(&black, (width, height), samples, origin).map_err(|r| refused(path, &r))?;
     let whites = tiff.numbers(directory, tag::WHITE_LEVEL);
     let bits = tiff.first(directory, tag::BITS_PER_SAMPLE).unwrap_or(16.0);
     let white = whites.iter().copied().reduce(f64::min).unwrap_or(2f64.powf(bits) - 1.0) as f32;

@@ -115,7 +115,7 @@ impl Facts {
     /// sensor as the user gave them.
     pub fn shot(self, recorded: Size, crop: Rect, raw: bool, sensor: Option<(Millimetres, Millimetres)>) -> Shot {
         let edited = if raw { None } else { super::edited::sign_of_editing(&self, recorded) };
-        let resized = !raw && self.pixels.is_some_and(|p| !super::edited::same_sides(p, recorded));
+        let resized = !raw && super::edited::recorded_pixels(&self).any(|p| !super::edited::same_sides(p, recorded));
         let focal_plane = self.focal_plane_um.filter(|_| !resized).and_then(|p| focal_plane_pitch(p, recorded));
         let given = sensor.and_then(|s| given_pitch(s, crop.size()));
         let body = match (self.make, self.model) {

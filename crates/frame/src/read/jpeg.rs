@@ -7,6 +7,7 @@ use std::path::Path;
 use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
+use zune_jpeg::errors::DecodeErrors;
 
 use super::facts::Facts;
 use super::light::Codes;
@@ -52,17 +53,11 @@ fn open<'a>(path: &Path, bytes: &'a [u8]) -> Result<(Decoder<'a>, Head), FrameEr
     let mut decoder = JpegDecoder::new_with_options(Cursor::new(bytes), options);
     decoder.decode_headers().map_err(|e| damaged(path, &e))?;
     let Some(info) = decoder.info() else { return Err(broken(path, "the JPEG file has no head")) };
-    let (colour, channels) = match decoder.input_colorspace() {
-        Some(ColorSpace::Luma) => (ColorSpace::Luma, 1),
-        Some(ColorSpace::YCbCr | ColorSpace::RGB) => (ColorSpace::RGB, 3),
-        _ => {
-            return Err(FrameError::new(
-                Fault::Unsupported,
-                path,
-                "the JPEG file is in CMYK, for printing",
-                "Export the picture again in RGB.",
-            ));
-        }
+    // By the number of components: an Adobe marker that speaks of four where there are three is a known slip.
+    let (colour, channels) = match info.components {
+        1 => (ColorSpace::Luma, 1),
+        3 => (ColorSpace::RGB, 3),
+        _ => return Err(unsupported(path, "the JPEG file is in CMYK, for printing")),
     };
     decoder.set_options(options.jpeg_set_out_colorspace(colour));
     let mut facts = decoder.exif().map(|block| Facts::from_exif_block(block)).unwrap_or_default();
@@ -83,6 +78,15 @@ fn decode(path: &Path, decoder: &mut Decoder) -> Result<Vec<u8>, FrameError> {
     decoder.decode().map_err(|e| damaged(path, &e))
 }
 
-fn damaged(path: &Path, error: &zune_jpeg::errors::DecodeErrors) -> FrameError {
-    broken(path, format!("the JPEG file is damaged or cut short ({error:?})"))
+fn damaged(path: &Path, error: &DecodeErrors) -> FrameError {
+    match error {
+        DecodeErrors::Unsupported(_) => {
+            unsupported(path, format!("the JPEG file is of a kind that is not read here ({error:?})"))
+        }
+        _ => broken(path, format!("the JPEG file is damaged or cut short ({error:?})")),
+    }
+}
+
+fn unsupported(path: &Path, message: impl Into<String>) -> FrameError {
+    FrameError::new(Fault::Unsupported, path, message, "Export the picture again as an ordinary JPEG in RGB.")
 }

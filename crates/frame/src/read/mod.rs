@@ -20,13 +20,14 @@ mod tiff;
 mod tone;
 
 use std::fs::File;
-use std::io::{self, Seek as _};
+use std::io::{self, Read, Seek};
 use std::path::{Path, PathBuf};
 
 pub use sniff::FileKind;
 
 use crate::error::{Fault, FrameError};
 use crate::frame::{Encoding, Frame, Layout};
+use crate::ifd::{Directory, Tiff, tag};
 use crate::shot::Shot;
 use crate::space::Size;
 use crate::units::Millimetres;
@@ -169,6 +170,22 @@ fn check_size(path: &Path, size: (u64, u64), bytes_per_pixel: u64, limits: &Limi
         ));
     }
     Ok(Size { width: width as usize, height: height as usize })
+}
+
+/// Refuses a file that ends before the picture data of a directory does; gives the length of the data.
+fn check_extent<R: Read + Seek>(path: &Path, tiff: &mut Tiff<R>, directory: &Directory) -> Result<u64, FrameError> {
+    let mut total = 0u64;
+    for (offsets, counts) in [(tag::STRIP_OFFSETS, tag::STRIP_BYTE_COUNTS), (tag::TILE_OFFSETS, tag::TILE_BYTE_COUNTS)]
+    {
+        let (offsets, counts) = (tiff.numbers(directory, offsets), tiff.numbers(directory, counts));
+        let end = offsets.iter().zip(&counts).map(|(o, c)| o + c).fold(0.0, f64::max);
+        if end > tiff.len() as f64 {
+            let message = format!("the file is cut short: it holds {} bytes, its picture ends at {end}", tiff.len());
+            return Err(broken(path, message));
+        }
+        total = total.saturating_add(counts.iter().sum::<f64>() as u64);
+    }
+    Ok(total)
 }
 
 /// Says so where a file's name promises another kind than its content.

@@ -119,3 +119,79 @@ fn lower_quartile(group: &[(f64, f64)]) -> f64 {
     let k = 2.0 / (9.0 * freedom);
     *quartile / (1.0 - k - 0.6745 * k.sqrt()).powi(3)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::{Cfa, Colour, Tone};
+
+    /// Gaussian numbers of unit variance from a fixed seed (sum of twelve uniform ones).
+    fn gauss(seed: u64) -> impl FnMut() -> f64 {
+        let mut state = seed;
+        move || {
+            let uniform = || {
+                state = state.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+                (state >> 33) as f64 / (1u64 << 31) as f64
+            };
+            std::iter::repeat_with(uniform).take(12).sum::<f64>() - 6.0
+        }
+    }
+
+    fn picture(size: Size, light: impl Fn(usize, usize) -> f64, noise: NoiseModel) -> Plane {
+        let mut gauss = gauss(7);
+        let pixels = (0..size.area()).map(|i| {
+            let light = light(i % size.width, i / size.width);
+            (light + gauss() * f64::from(noise.sigma(light as f32))) as f32
+        });
+        Plane::from_vec(size, pixels.collect())
+    }
+
+    fn bayer() -> (Layout, Encoding) {
+        use Colour::{Blue, Green, Red};
+        let period = Size { width: 2, height: 2 };
+        let cfa = Cfa::new(period, vec![Red, Green, Green, Blue]);
+        let levels = Encoding::Levels { period: Size { width: 1, height: 1 }, black: vec![512.0], white: 16383.0 };
+        (Layout::Mosaic(cfa.expect("whole")), levels)
+    }
+
+    #[test]
+    fn the_noise_of_a_plain_wall_comes_back_within_five_percent() {
+        let size = Size { width: 1200, height: 800 };
+        let truth = NoiseModel { shot: 5e-5, read: 4e-7 };
+        // Bright green, dim red and blue, and light that falls off to the corners.
+        let wall = |x: usize, y: usize| {
+            let fall = 1.0 - 0.6 * ((x as f64 / 1200.0 - 0.5).powi(2) + (y as f64 / 800.0 - 0.5).powi(2));
+            0.5 * fall * if (x + y) % 2 == 1 { 1.0 } else { 0.5 }
+        };
+        let plane = picture(size, wall, truth);
+        let (layout, encoding) = bayer();
+        let found = estimate(&[plane], &layout, &encoding, &Plane::filled(size, 0))[0];
+        for light in [0.2, 0.35, 0.5] {
+            let ratio = found.sigma(light) / truth.sigma(light);
+            assert!((ratio - 1.0).abs() < 0.05, "at {light}: {ratio}");
+        }
+    }
+
+    #[test]
+    fn texture_over_half_of_the_picture_does_not_pass_for_noise() {
+        let size = Size { width: 1200, height: 800 };
+        let truth = NoiseModel { shot: 5e-5, read: 4e-7 };
+        let scene = |x: usize, y: usize| 0.4 + if y < 400 { 0.0 } else { 0.1 * ((x * x + 7 * y) % 13) as f64 / 13.0 };
+        let plane = picture(size, scene, truth);
+        let (layout, encoding) = bayer();
+        let found = estimate(&[plane], &layout, &encoding, &Plane::filled(size, 0))[0];
+        let ratio = found.sigma(0.4) / truth.sigma(0.4);
+        assert!((0.9..1.2).contains(&ratio), "{ratio}");
+    }
+
+    #[test]
+    fn noise_is_never_zero_however_smooth_or_small_the_picture() {
+        let tone = Tone::new((0..256).map(|c| (c as f32 / 255.0).powf(2.2)).collect()).expect("rising");
+        let encoding = Encoding::Tones(vec![tone]);
+        for (side, light) in [(200, 0.5), (200, 0.0), (3, 0.5), (200, 1.0)] {
+            let size = Size { width: side, height: side };
+            let found = estimate(&[Plane::filled(size, light)], &Layout::Grey, &encoding, &Plane::filled(size, 0))[0];
+            assert!(found.read > 0.0 && found.shot >= 0.0 && found.sigma(light) > 1e-6, "{side} {light}: {found:?}");
+        }
+    }
+}

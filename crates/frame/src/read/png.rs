@@ -16,6 +16,8 @@ use crate::frame::Frame;
 use crate::shot::Shot;
 use crate::space::Rect;
 
+/// Keyword of the text chunk that holds XMP (ISO 16684-1).
+const XMP_KEYWORD: &str = "XML:com.adobe.xmp";
 /// Rows decoded before they become light.
 const BAND: usize = 64;
 
@@ -83,7 +85,8 @@ fn open<R: Read + Seek + std::io::BufRead>(
         BitDepth::Sixteen => 65535,
         _ => return Err(unsupported(path, "the PNG file has fewer than 8 bits a channel")),
     };
-    let facts = info.exif_metadata.as_deref().map(Facts::from_exif_block).unwrap_or_default();
+    let mut facts = info.exif_metadata.as_deref().map(Facts::from_exif_block).unwrap_or_default();
+    facts.xmp = info.utf8_text.iter().find(|t| t.keyword == XMP_KEYWORD).and_then(|t| t.get_text().ok());
     let srgb = info.srgb.is_some();
     let head = Head {
         width: info.width.into(),
@@ -92,7 +95,7 @@ fn open<R: Read + Seek + std::io::BufRead>(
         max_code,
         colours: Colours {
             icc: info.icc_profile.as_deref().map(<[u8]>::to_vec),
-            gamma: info.source_gamma.filter(|_| !srgb).map(|g| f64::from(g.into_value())).filter(|g| *g > 0.0),
+            gamma: info.gama_chunk.filter(|_| !srgb).map(|g| f64::from(g.into_value())).filter(|g| *g > 0.0),
             srgb,
             exif: None,
         },

@@ -1,7 +1,7 @@
 //! Camera raw files, and what they share with DNG: the talk with the decoding child.
 
 use std::fs::File;
-use std::io::{BufRead, BufReader, Read, Seek};
+use std::io::{BufRead, BufReader, Read};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 use std::process::{Child, Command, ExitStatus, Stdio};
@@ -11,11 +11,11 @@ use std::time::Duration;
 
 use super::facts::Facts;
 use super::light::{Light, RawRows};
-use super::raw_child::{self, RawPicture, Refusal, Reply, Request, What};
-use super::{Developed, RawDecoder, ReadOptions, broken, check_size};
+use super::raw_child::{self, RawPicture, Refusal, Reply, Request, What, Why};
+use super::{Developed, RawDecoder, ReadOptions, broken, check_extent, check_size};
 use crate::error::{Fault, FrameError};
 use crate::frame::{Cfa, Encoding, Frame, Layout};
-use crate::ifd::{Directory, Tiff, tag};
+use crate::ifd::{Tiff, tag};
 use crate::shot::Shot;
 
 /// Codes taken from the pipe before they become light, bytes.
@@ -71,26 +71,6 @@ fn own_facts(path: &Path, file: &mut File) -> Result<Facts, FrameError> {
         }
     }
     Ok(Facts::from_tiff(&mut tiff))
-}
-
-/// Refuses a file that ends before the picture data of a directory does; gives the length of the data.
-pub(super) fn check_extent<R: Read + Seek>(
-    path: &Path,
-    tiff: &mut Tiff<R>,
-    directory: &Directory,
-) -> Result<u64, FrameError> {
-    let mut total = 0u64;
-    for (offsets, counts) in [(tag::STRIP_OFFSETS, tag::STRIP_BYTE_COUNTS), (tag::TILE_OFFSETS, tag::TILE_BYTE_COUNTS)]
-    {
-        let (offsets, counts) = (tiff.numbers(directory, offsets), tiff.numbers(directory, counts));
-        let end = offsets.iter().zip(&counts).map(|(o, c)| o + c).fold(0.0, f64::max);
-        if end > tiff.len() as f64 {
-            let message = format!("the file is cut short: it holds {} bytes, its picture ends at {end}", tiff.len());
-            return Err(broken(path, message));
-        }
-        total = total.saturating_add(counts.iter().sum::<f64>() as u64);
-    }
-    Ok(total)
 }
 
 /// Decodes, here or in a child, and turns codes into light. `known`: what the caller knows of the picture.
@@ -270,10 +250,17 @@ fn death(path: &Path, status: Option<ExitStatus>, late: bool, options: &ReadOpti
     broken(path, format!("the raw file is damaged: the decoder gave up on it (it may use {memory} MiB of memory)"))
 }
 
-fn refused(path: &Path, refusal: &Refusal) -> FrameError {
-    match refusal.fault() {
-        Fault::Unsupported => unsupported(path, format!("the raw file cannot be decoded here: {}", refusal.message)),
-        _ => broken(path, format!("the raw file is damaged or cut short: {}", refusal.message)),
+pub(super) fn refused(path: &Path, refusal: &Refusal) -> FrameError {
+    let message = &refusal.message;
+    match refusal.why {
+        Why::Unsupported => unsupported(path, format!("the raw file cannot be decoded here: {message}")),
+        Why::Broken => broken(path, format!("the raw file is damaged or cut short: {message}")),
+        Why::OutOfMemory => FrameError::new(
+            Fault::TooLarge,
+            path,
+            format!("the raw file asks for more memory than this program takes for one picture ({message})"),
+            "If the picture really is that large, close other programs; if not, the file is damaged.",
+        ),
     }
 }
 

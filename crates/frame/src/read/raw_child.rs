@@ -19,7 +19,6 @@ use rawler::rawsource::RawSource;
 use serde::{Deserialize, Serialize};
 
 use super::facts::{Facts, time_from_exif};
-use crate::error::Fault;
 use crate::frame::{Cfa, Colour};
 use crate::ifd::tag;
 use crate::space::{Rect, Size};
@@ -80,22 +79,25 @@ pub(super) enum Reply {
 /// Why the picture is not decoded.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 pub(super) struct Refusal {
-    pub unsupported: bool,
+    pub why: Why,
     pub message: String,
+}
+
+/// The kinds of [`Refusal`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) enum Why {
+    Unsupported,
+    Broken,
+    OutOfMemory,
 }
 
 impl Refusal {
     fn unsupported(message: impl Into<String>) -> Refusal {
-        Refusal { unsupported: true, message: message.into() }
+        Refusal { why: Why::Unsupported, message: message.into() }
     }
 
     fn broken(message: impl Into<String>) -> Refusal {
-        Refusal { unsupported: false, message: message.into() }
-    }
-
-    /// Who must act.
-    pub fn fault(&self) -> Fault {
-        if self.unsupported { Fault::Unsupported } else { Fault::Broken }
+        Refusal { why: Why::Broken, message: message.into() }
     }
 }
 
@@ -110,7 +112,7 @@ impl From<rawler::RawlerError> for Refusal {
             }
             rawler::RawlerError::DecoderFailed(why) => {
                 let why = why.lines().next().unwrap_or_default().to_owned();
-                Refusal { unsupported: why.contains("nsupported"), message: why }
+                if why.contains("nsupported") { Refusal::unsupported(why) } else { Refusal::broken(why) }
             }
         }
     }
@@ -221,7 +223,10 @@ fn stdout_pipe() -> std::io::Result<File> {
 
 /// Decodes in this process.
 pub(super) fn decode(path: &Path, what: &What) -> Result<Decoded, Refusal> {
-    let source = RawSource::new(path).map_err(|e| Refusal::broken(e.to_string()))?;
+    let source = RawSource::new(path).map_err(|e| match e.kind() {
+        std::io::ErrorKind::OutOfMemory => Refusal { why: Why::OutOfMemory, message: e.to_string() },
+        _ => Refusal::broken(e.to_string()),
+    })?;
     match what {
         What::Dng { directory_at, big_endian, recorded, crop, samples } => {
             let codes = dng_codes(&source, *directory_at, *big_endian)?;

@@ -11,7 +11,7 @@ use super::facts::Facts;
 use super::light::Codes;
 use super::rendered::{Canvas, Head};
 use super::tone::Colours;
-use super::{ReadOptions, broken, unreadable};
+use super::{ReadOptions, broken, check_extent, unreadable};
 use crate::error::{Fault, FrameError};
 use crate::frame::Frame;
 use crate::ifd::{Tiff, tag};
@@ -28,7 +28,7 @@ struct Samples {
 
 pub(super) fn read(path: &Path, file: File, options: &ReadOptions) -> Result<Frame, FrameError> {
     let mut source = BufReader::with_capacity(1 << 18, file);
-    let (head, samples) = head(path, &mut source)?;
+    let (head, samples) = head(path, &mut source, true)?;
     let max_code = head.max_code;
     let mut canvas = Canvas::new(path, head, 0, options)?;
     source.seek(SeekFrom::Start(0)).map_err(|e| unreadable(path, &e))?;
@@ -89,10 +89,10 @@ pub(super) fn read(path: &Path, file: File, options: &ReadOptions) -> Result<Fra
 }
 
 pub(super) fn read_shot(path: &Path, file: File, options: &ReadOptions) -> Result<Shot, FrameError> {
-    head(path, &mut BufReader::new(file))?.0.shot(path, options)
+    head(path, &mut BufReader::new(file), false)?.0.shot(path, options)
 }
 
-fn head<R: Read + Seek>(path: &Path, source: R) -> Result<(Head, Samples), FrameError> {
+fn head<R: Read + Seek>(path: &Path, source: R, pixels: bool) -> Result<(Head, Samples), FrameError> {
     let no_tiff = || broken(path, "the TIFF file is damaged or cut short: its directory cannot be read");
     let mut tiff = Tiff::open(source).map_err(|e| unreadable(path, &e))?.ok_or_else(no_tiff)?;
     let root = tiff.root().map_err(|_| no_tiff())?;
@@ -127,6 +127,9 @@ fn head<R: Read + Seek>(path: &Path, source: R) -> Result<(Head, Samples), Frame
     };
     if bits.iter().any(|b| *b != bits[0]) {
         return refuse("channels of different depth");
+    }
+    if pixels {
+        check_extent(path, &mut tiff, &root)?;
     }
     let mut notes = Vec::new();
     if subfile & 1 == 1 || root.next != 0 {

@@ -106,7 +106,100 @@ fn tone(curve: Option<&ToneReprCurve>, max_code: u16) -> Result<Tone, &'static s
     let evaluator = curve.ok_or("it has no tone curve")?.make_linear_evaluator();
     let evaluator = evaluator.map_err(|_| "its tone curve is damaged")?;
     let max = f32::from(max_code);
-    let table: Vec<f32> = (0..=max_code).map(|c| evaluator.evaluate_value(f32::from(c) / max)).collect();
+    // Full scale is 1 by definition here; a profile's own numbers may end a rounding error off it.
+    let full = evaluator.evaluate_value(1.0);
+    let light = |code: u16| (evaluator.evaluate_value(f32::from(code) / max) / full).clamp(0.0, 1.0);
+    let table: Vec<f32> = (0..=max_code).map(light).collect();
     let whole = table.iter().all(|v| v.is_finite()) && table[0] < table[table.len() - 1];
     Tone::new(table).filter(|_| whole).ok_or("its tone curve does not rise")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// IEC 61966-2-1 by its formula, computed outside the project.
+    #[test]
+    fn srgb_codes_give_the_standard_s_light() {
+        let table = [
+            (1, 0.000304),
+            (10, 0.003035),
+            (11, 0.003347),
+            (64, 0.051269),
+            (118, 0.181164),
+            (128, 0.215861),
+            (188, 0.502886),
+            (200, 0.577580),
+            (254, 0.991102),
+        ];
+        let tone = &rendering(&Colours::default(), 3, 255).tones[0];
+        for (code, light) in table {
+            assert!((f64::from(tone.decode(code)) - light).abs() < 1e-6, "{code}");
+        }
+        assert_eq!((tone.decode(0), tone.decode(255)), (0.0, 1.0));
+    }
+
+    #[test]
+    fn sixteen_bit_srgb_falls_on_the_eight_bit_curve() {
+        let (eight, sixteen) = (rendering(&Colours::default(), 1, 255), rendering(&Colours::default(), 1, 65535));
+        for code in 0..=255u16 {
+            let both = (eight.tones[0].decode(code), sixteen.tones[0].decode(code * 257));
+            assert!((both.0 - both.1).abs() < 1e-6, "{code}: {both:?}");
+        }
+    }
+
+    fn with(icc: &[u8]) -> Rendering {
+        rendering(&Colours { icc: Some(icc.to_vec()), ..Colours::default() }, 3, 255)
+    }
+
+    /// Y of equal codes and of each primary under relative colorimetric intent, from Little CMS 2.14
+    /// (`transicc -i PROFILE -o '*XYZ' -t 1 -n`), Y of white 100; that program works in 16-bit XYZ, whose step is
+    /// 0.003.
+    #[test]
+    fn profile_curves_and_weights_agree_with_little_cms() {
+        let p3 = with(include_bytes!("../../tests/data/DisplayP3-v2-micro.icc"));
+        let adobe = with(include_bytes!("../../tests/data/AdobeCompat-v4.icc"));
+        let curves = [
+            (&p3, [(255, 100.0), (128, 21.5915), (64, 5.1286), (20, 0.7004), (5, 0.1526)], [24.1196, 69.2245, 6.6559]),
+            (
+                &adobe,
+                [(255, 100.0), (128, 21.9520), (64, 4.7776), (20, 0.3697), (5, 0.0613)],
+                [31.1111, 62.5671, 6.3217],
+            ),
+        ];
+        for (rendering, curve, weights) in curves {
+            assert_eq!(rendering.note, None);
+            for (code, y) in curve {
+                for tone in &rendering.tones {
+                    let light = f64::from(tone.decode(code)) * 100.0;
+                    assert!((light - y).abs() < 0.003, "code {code}: {light} against {y}");
+                }
+            }
+            for (weight, y) in rendering.luminance.iter().zip(weights) {
+                assert!((f64::from(*weight) * 100.0 - y).abs() < 0.003, "{weight} against {y}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_profile_that_does_not_fit_is_said_and_srgb_assumed() {
+        let cmyk = {
+            let mut icc = include_bytes!("../../tests/data/DisplayP3-v2-micro.icc").to_vec();
+            icc[16..20].copy_from_slice(b"CMYK");
+            icc
+        };
+        for icc in [&b"no profile"[..], &cmyk] {
+            let rendering = with(icc);
+            assert!(rendering.note.is_some_and(|n| n.contains("sRGB curve is assumed")));
+            assert!((rendering.tones[1].decode(128) - 0.215861).abs() < 1e-6);
+        }
+    }
+
+    /// PNG (third edition) 11.3.2.2: sample = light ^ gAMA.
+    #[test]
+    fn gamma_chunk_is_the_encoding_exponent() {
+        let colours = Colours { gamma: Some(0.5), ..Colours::default() };
+        let tone = &rendering(&colours, 1, 255).tones[0];
+        assert!((tone.decode(51) - 0.04).abs() < 1e-6);
+    }
 }
