@@ -7,8 +7,8 @@ use std::path::Path;
 use std::process::Command;
 
 use motelight_frame::{Colour, Fault, FileKind, FrameError, Layout, Shot, read, read_shot};
-use serde_json::Value;
 use reading::{in_process, read_bytes, shared, skipped};
+use serde_json::Value;
 
 fn refusal(path: &Path) -> FrameError {
     read(path, &in_process()).map(|_| ()).expect_err("refused")

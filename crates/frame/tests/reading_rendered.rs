@@ -134,21 +134,25 @@ fn tiff_of_every_structure_gives_its_codes() {
             let places = (0..32 * 32).map(|i| ((x0 + i % 32).min(WIDTH - 1), (y0 + i / 32).min(HEIGHT - 1)));
             bytes(&places.flat_map(|(x, y)| (0..3).map(move |c| code(x, y, c))).collect::<Vec<u16>>())
         };
-        let tiles: Vec<Vec<u8>> = [(0, 0), (32, 0), (0, 32), (32, 32)].iter().map(|(x, y)| tile(*x, *y)).collect();
-        let counts = tiles.iter().map(|t| t.len() as u32).collect();
+        let corners = [(0, 0), (32, 0), (0, 32), (32, 32)];
+        let tiles: Vec<Vec<u8>> = corners.iter().map(|(x, y)| tile(*x, *y)).collect();
+        let packed = |bytes: &Vec<u8>| {
+            weezl::encode::Encoder::with_tiff_size_switch(weezl::BitOrder::Msb, 8).encode(bytes).expect("packed")
+        };
+        let tiled = |head: Directory, blocks: Vec<Vec<u8>>| {
+            let counts = blocks.iter().map(|t| t.len() as u32).collect();
+            head.with(322, Value::Short(vec![32]))
+                .with(323, Value::Short(vec![32]))
+                .with(324, Value::Blocks(blocks))
+                .with(325, Value::Long(counts))
+        };
         let ways = [
             ("strips", strips(tiff_head(3), in_strips(3), 10)),
             ("grey", strips(tiff_head(1), in_strips(1), 10)),
             ("alpha", strips(tiff_head(4).with(338, Value::Short(vec![2])), in_strips(4), 10)),
             ("by plane", strips(tiff_head(3).with(284, Value::Short(vec![2])), by_plane, 10)),
-            (
-                "tiles",
-                tiff_head(3)
-                    .with(322, Value::Short(vec![32]))
-                    .with(323, Value::Short(vec![32]))
-                    .with(324, Value::Blocks(tiles))
-                    .with(325, Value::Long(counts)),
-            ),
+            ("tiles", tiled(tiff_head(3), tiles.clone())),
+            ("LZW tiles", tiled(tiff_head(3).with(259, Value::Short(vec![5])), tiles.iter().map(packed).collect())),
         ];
         for (name, directory) in ways {
             assert_codes(name, &read("a.tif", &file(big_endian, &directory)), 0);
@@ -165,6 +169,11 @@ fn tiffs_that_are_no_photographs_are_refused_for_their_reason() {
         (Fault::Unsupported, "palette", tiff().with(262, Value::Short(vec![3]))),
         (Fault::Unsupported, "floating point", tiff().with(339, Value::Short(vec![3; 3]))),
         (Fault::Unsupported, "neither 8 nor 16", tiff().with(258, Value::Short(vec![32; 3]))),
+        (
+            Fault::Unsupported,
+            "plane by plane",
+            tiff().with(284, Value::Short(vec![2])).with(324, Value::Long(vec![8])).with(325, Value::Long(vec![8])),
+        ),
         (Fault::Broken, "cut short", tiff().with(279, Value::Long(vec![1 << 20]))),
         (Fault::TooLarge, "more than", tiff().with(256, Value::Long(vec![4_000_000_000]))),
     ];

@@ -79,13 +79,13 @@ pub fn read(path: &Path, options: &ReadOptions) -> Result<Frame, FrameError> {
     // The digest needs every byte of the file and little of the processor: it runs beside the decoder.
     std::thread::scope(|scope| {
         let digest = scope.spawn(|| digest::digest(path));
-        let mut frame = match kind {
+        let mut frame = guarded(path, || match kind {
             FileKind::Raw => raw::read_camera_raw(path, &mut file, options),
             FileKind::Dng => dng::read(path, &mut file, options),
             FileKind::Tiff => tiff::read(path, file, options),
             FileKind::Jpeg => jpeg::read(path, file, options),
             FileKind::Png => png::read(path, file, options),
-        }?;
+        })?;
         let digest = digest.join().unwrap_or_else(|_| Err(io::Error::other("the reading thread stopped")));
         frame.digest = digest.map_err(|e| unreadable(path, &e))?;
         if let Some(note) = name_note(path, kind) {
@@ -101,13 +101,13 @@ pub fn read(path: &Path, options: &ReadOptions) -> Result<Frame, FrameError> {
 /// As [`read`], save for damage in the picture data, which is not looked at.
 pub fn read_shot(path: &Path, options: &ReadOptions) -> Result<(Shot, FileKind), FrameError> {
     let (kind, mut file) = open(path)?;
-    let shot = match kind {
+    let shot = guarded(path, || match kind {
         FileKind::Raw => raw::read_shot(path, &mut file, options),
         FileKind::Dng => dng::read_shot(path, &mut file, options),
         FileKind::Tiff => tiff::read_shot(path, file, options),
         FileKind::Jpeg => jpeg::read_shot(path, file, options),
         FileKind::Png => png::read_shot(path, file, options),
-    }?;
+    })?;
     Ok((shot, kind))
 }
 
@@ -117,6 +117,12 @@ pub fn read_shot(path: &Path, options: &ReadOptions) -> Result<(Shot, FileKind),
 /// Missing, locked, empty and unknown files.
 pub fn kind(path: &Path) -> Result<FileKind, FrameError> {
     open(path).map(|(kind, _)| kind)
+}
+
+/// Turns a panic of a decoder library over a damaged file into an error: one bad file never stops the run.
+fn guarded<T>(path: &Path, decode: impl FnOnce() -> Result<T, FrameError>) -> Result<T, FrameError> {
+    let decoded = std::panic::catch_unwind(std::panic::AssertUnwindSafe(decode));
+    decoded.unwrap_or_else(|_| Err(broken(path, "the file is damaged: the decoder stumbled over it")))
 }
 
 fn open(path: &Path) -> Result<(FileKind, File), FrameError> {

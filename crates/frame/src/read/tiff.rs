@@ -128,6 +128,10 @@ fn head<R: Read + Seek>(path: &Path, source: R, pixels: bool) -> Result<(Head, S
     if bits.iter().any(|b| *b != bits[0]) {
         return refuse("channels of different depth");
     }
+    if by_plane && root.has(tag::TILE_OFFSETS) {
+        // The TIFF library gets the size of edge tiles wrong past the first plane.
+        return refuse("tiles plane by plane");
+    }
     if pixels {
         check_extent(path, &mut tiff, &root)?;
     }
