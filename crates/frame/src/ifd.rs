@@ -276,7 +276,8 @@ impl<R: Read + Seek> Tiff<R> {
         (!text.is_empty()).then_some(text)
     }
 
-    fn bytes_at(&mut self, at: u64, len: u64) -> io::Result<Vec<u8>> {
+    /// `len` bytes from a place of the source.
+    pub fn bytes_at(&mut self, at: u64, len: u64) -> io::Result<Vec<u8>> {
         if at.checked_add(len).is_none_or(|end| end > self.len) {
             return Err(io::Error::new(io::ErrorKind::UnexpectedEof, "value past the end of the file"));
         }

@@ -18,6 +18,7 @@
 //!
 //! Modules are listed in the order in which they may import each other (tests/layering.rs).
 
+mod coding;
 pub mod error;
 pub mod frame;
 mod ifd;

@@ -86,7 +86,8 @@ fn open(path: &Path, file: &mut File, options: &ReadOptions, pixels: bool) -> Re
 }
 
 /// Said where the stored codes are not the decoded ones.
-const LINEARISED_NOTE: &str = "The DNG file stores its codes through a linearisation table: it is read, but a mended copy of it cannot be written.";
+const LINEARISED_NOTE: &str =
+    "The DNG file stores its codes through a linearisation table; codes in between are spread by chance.";
 
 /// The largest full-resolution raw picture of the file.
 fn raw_directory<R: Read + Seek>(tiff: &mut Tiff<R>) -> Option<Directory> {

@@ -1,8 +1,6 @@
 //! A mended copy of a TIFF or DNG: a byte copy in which only the touched strips or tiles are coded anew, in
 //! place where they fit, else at the end of the file with their table entries pointing there.
 
-mod codec;
-mod lossless_jpeg;
 mod raster;
 
 use std::fs::File;
@@ -10,12 +8,12 @@ use std::path::Path;
 
 use sha2::{Digest as _, Sha256};
 
-use self::codec::{Coding, JPEG, UNCOMPRESSED};
 use self::raster::{Piece, RESAVE, Raster};
 use super::delta::{self, Delta, Steps};
 use super::edits::Edits;
 use super::source::Source;
 use super::{Written, footprint, output};
+use crate::coding::{Coding, JPEG, UNCOMPRESSED};
 use crate::error::FrameError;
 use crate::frame::{Encoding, Frame, Layout};
 use crate::ifd::{Directory, Tiff, tag};

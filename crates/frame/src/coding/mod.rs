@@ -1,38 +1,39 @@
-//! Bytes of a strip or tile to codes and back: packing, byte order, predictor, LZW, Deflate, PackBits.
+//! Bytes of a strip or tile to codes and back: packing, byte order, predictor, LZW, Deflate, PackBits. One
+//! coding for what is read and what is written.
+
+mod lossless_jpeg;
 
 use std::io::{Read, Write};
 
-use super::lossless_jpeg;
-
 /// How the samples of a piece are coded.
 #[derive(Clone, Copy)]
-pub(super) struct Coding {
+pub(crate) struct Coding {
     /// TIFF Compression (259).
-    pub(super) compression: u64,
+    pub(crate) compression: u64,
     /// TIFF Predictor (317).
-    pub(super) predictor: u64,
+    pub(crate) predictor: u64,
     /// Bits of a sample, 8 to 16.
-    pub(super) bits: u32,
+    pub(crate) bits: u32,
     /// Whether 16-bit samples have their high byte first.
-    pub(super) big_endian: bool,
+    pub(crate) big_endian: bool,
     /// Codes of a row.
-    pub(super) row: usize,
+    pub(crate) row: usize,
     /// Codes of a pixel: how far back the predictor looks.
-    pub(super) step: usize,
+    pub(crate) step: usize,
     /// Rows.
-    pub(super) rows: usize,
+    pub(crate) rows: usize,
 }
 
-pub(super) const UNCOMPRESSED: u64 = 1;
+pub(crate) const UNCOMPRESSED: u64 = 1;
 const LZW: u64 = 5;
-pub(super) const JPEG: u64 = 7;
+pub(crate) const JPEG: u64 = 7;
 const DEFLATE: u64 = 8;
 const DEFLATE_OLD: u64 = 32946;
 const PACK_BITS: u64 = 32773;
 
 impl Coding {
     /// Why this coding cannot be written back, if it cannot.
-    pub(super) fn refusal(&self) -> Option<String> {
+    pub(crate) fn refusal(&self) -> Option<String> {
         let predictors: &[u64] = match self.compression {
             LZW | DEFLATE | DEFLATE_OLD => &[1, 2],
             UNCOMPRESSED | PACK_BITS | JPEG => &[1],
@@ -47,12 +48,12 @@ impl Coding {
     }
 
     /// Bytes of one packed row.
-    pub(super) fn row_bytes(&self) -> usize {
+    pub(crate) fn row_bytes(&self) -> usize {
         (self.row * self.bits as usize).div_ceil(8)
     }
 
     /// The codes of a piece.
-    pub(super) fn decode(&self, bytes: &[u8]) -> Result<Vec<u16>, String> {
+    pub(crate) fn decode(&self, bytes: &[u8]) -> Result<Vec<u16>, String> {
         let packed = match self.compression {
             JPEG => return lossless_jpeg::decode(bytes, self.row * self.rows).map(|(codes, _)| codes),
             UNCOMPRESSED => bytes.to_vec(),
@@ -77,7 +78,7 @@ impl Coding {
 
     /// The bytes of a piece; `original` tells what the codes alone do not (lossless JPEG: frame and predictor).
     /// What is returned has been decoded again and gave the same codes.
-    pub(super) fn encode(&self, codes: &[u16], original: &[u8]) -> Result<Vec<u8>, String> {
+    pub(crate) fn encode(&self, codes: &[u16], original: &[u8]) -> Result<Vec<u8>, String> {
         if self.compression == JPEG {
             return lossless_jpeg::encode(codes, original);
         }
