@@ -1,6 +1,6 @@
 //! The working day: jobs, reports, demo.
 //!
-//! Modules are listed in the order in which they may import each other (tests/layering.rs).
+//! Modules are listed in the order in which they may import each other (crates/cli/tests/layering).
 
 pub mod contract;
 pub mod report;

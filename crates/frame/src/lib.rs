@@ -16,17 +16,17 @@
 //! Samples are `f32`, linear in light, 1.0 = full scale (white level of a raw, code maximum of a
 //! rendered picture). They may fall below 0 (read noise) and are never clipped on reading.
 //!
-//! Modules are listed in the order in which they may import each other (tests/layering.rs).
+//! Modules are listed in the order in which they may import each other (crates/cli/tests/layering).
 
-mod coding;
-pub mod error;
-pub mod frame;
-mod ifd;
-pub mod plane;
-pub mod read;
-pub mod shot;
-pub mod space;
 pub mod units;
+pub mod space;
+pub mod plane;
+pub mod shot;
+pub mod frame;
+pub mod error;
+mod ifd;
+mod coding;
+pub mod read;
 pub mod write;
 
 pub use error::{Fault, FrameError};

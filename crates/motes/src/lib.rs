@@ -2,7 +2,7 @@
 //!
 //! Pure functions over [`motelight_frame::Frame`]: no files, no clock, no printing.
 //!
-//! Modules are listed in the order in which they may import each other (tests/layering.rs).
+//! Modules are listed in the order in which they may import each other (crates/cli/tests/layering).
 
 pub mod measure;
 pub mod profile;

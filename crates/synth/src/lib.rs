@@ -13,18 +13,18 @@
 //!
 //! Modules are listed in the order in which they may import each other.
 
-pub mod camera;
-pub mod develop;
-pub mod expose;
-pub mod mote;
-pub mod optics;
 pub mod random;
 pub mod tone;
+pub mod camera;
+pub mod mote;
+pub mod optics;
 pub mod scene;
-pub mod sets;
-pub mod demo;
+pub mod expose;
+pub mod develop;
 pub mod truth;
 pub mod write;
+pub mod sets;
+pub mod demo;
 
 pub use camera::{Blades, Borders, Camera, Cfa, Lens, Rim};
 pub use develop::{Depth, Rendered, develop};

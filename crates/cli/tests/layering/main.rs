@@ -138,7 +138,10 @@ fn a_crate_in_order_passes() {
         ("first.rs", "// use crate::third;\nfn f() -> &'static str { \"crate::third\" }"),
         ("second/mod.rs", "mod inner; use crate::first::A; use super::first;"),
         ("second/inner.rs", "use crate::second::B; use super::C; use super::super::first;"),
-        ("third.rs", "use crate::{first, second::{self, fourth}}; mod tests { use super::super::second; use super::D; }"),
+        (
+            "third.rs",
+            "use crate::{first, second::{self, fourth}}; mod tests { use super::super::second; use super::D; }",
+        ),
     ]);
     assert_eq!(found, Vec::<String>::new());
 }
