@@ -43,7 +43,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let frame = test_frame(&FrameSpec { seed, fault, ..spec.clone() });
         let name = fault.map_or(format!("frame-{seed:03}"), |f| format!("{}-{seed:03}", f.code()));
         let shadows = start.elapsed();
-        let format = format(only.unwrap_or(seed));
+        let number = only.unwrap_or(seed);
+        let format = fault.map_or(format(number), |fault| fault.format(number));
         let path = folder.join(format!("{name}.{}", format.extension()));
         let truth = write(&frame, format, fault, &path, &folder.join(format!("{name}.truth.json")))?;
         println!("{} {} motes, {shadows:.2?} of {:.2?}", path.display(), truth.motes.len(), start.elapsed());

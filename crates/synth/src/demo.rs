@@ -113,7 +113,7 @@ const PAGES: [Page; 6] = [
 /// # Errors
 ///
 /// When the folder cannot be made or written to.
-pub fn write_demo(folder: &Path) -> Result<DemoFiles, SynthError> {
+pub fn write(folder: &Path) -> Result<DemoFiles, SynthError> {
     let (shoot_folder, truth_folder) = (folder.join("shoot"), folder.join("truth"));
     for wanted in [&shoot_folder, &truth_folder] {
         std::fs::create_dir_all(wanted).map_err(|source| SynthError::Disk { path: wanted.clone(), source })?;

@@ -181,6 +181,7 @@ fn body_and_lens(spec: &FrameSpec) -> (Camera, Lens) {
     camera.base_iso = 64.0;
     camera.read_noise_e = random.between(1.5, 6.0);
     camera.prnu = random.between(0.0, 0.004);
+    (camera.hot_per_million, camera.dead_per_million) = random.pick(&[(0.0, 0.0), (1.0, 1.0), (3.0, 2.0)]);
     camera.black = random.pick(&[0, 256, 512, 1024]);
     camera.white = random.pick(&[15_300, 16_000, 16_383]);
     camera.neutral = [random.between(0.45, 0.7), 1.0, random.between(0.5, 0.75)];
@@ -220,11 +221,14 @@ fn wall(random: &mut Random, spec: &FrameSpec, shot: &mut Shot) -> Wall {
         Some(Fault::Clipped) => wall.level = wall.level.map(|v| v * (1.15 / level) as f32),
         Some(Fault::Dark) => wall.level = wall.level.map(|v| v * (0.012 / level) as f32),
         Some(Fault::HighIso) => shot.iso = 12_800.0,
-        Some(Fault::Uneven) => wall.slope = [1.7, 0.4],
+        Some(Fault::Uneven) => {
+            wall.level = wall.level.map(|v| v * (0.42 / level) as f32);
+            wall.slope = [1.7, 0.4];
+        }
         Some(Fault::SharpWall) => {
             let size = random.between(6.0, 14.0);
             wall.texture = Some(Texture {
-                contrast: random.between(0.06, 0.15),
+                contrast: random.between(0.08, 0.25),
                 size_px: [size, size],
                 direction: direction(0.0),
                 layers: 3,
@@ -239,6 +243,14 @@ fn wall(random: &mut Random, spec: &FrameSpec, shot: &mut Shot) -> Wall {
 
 fn direction(angle: f64) -> [f64; 2] {
     [angle.cos(), angle.sin()]
+}
+
+impl Fault {
+    /// A format in which a frame with this fault is found: what left an editor is no raw file.
+    pub fn format(self, number: u64) -> Format {
+        let rendered = matches!(self, Fault::Edited) && matches!(format(number), Format::Dng(..));
+        format(number + u64::from(rendered))
+    }
 }
 
 /// A format of each sort by number, so that a set has them all.
