@@ -8,9 +8,11 @@ use std::time::{Duration, Instant};
 
 use libtest_mimic::{Arguments, Failed, Trial};
 use motelight_frame::read::raw_child;
-use motelight_frame::{Fault, Frame, FrameError, Limits, RawDecoder, ReadOptions, read, read_shot};
+use motelight_frame::{
+    Colour, Fault, FileKind, Frame, FrameError, Layout, Limits, RawDecoder, ReadOptions, Size, read, read_shot,
+};
 use rawler::ljpeg92::LjpegCompressor;
-use reading::tiff_file::{Value, file};
+use reading::tiff_file::{Directory, Value, file};
 use reading::{dng, in_process, shared};
 
 fn main() {
@@ -20,6 +22,8 @@ fn main() {
         ("damaged_files_end_in_plain_errors", damaged_files_end_in_plain_errors),
         ("a_child_past_its_memory_is_an_error", a_child_past_its_memory_is_an_error),
         ("a_program_that_is_no_decoder_is_an_error", a_program_that_is_no_decoder_is_an_error),
+        ("a_child_that_never_answers_is_ended", a_child_that_never_answers_is_ended),
+        ("a_camera_s_own_format_is_read", a_camera_s_own_format_is_read),
         ("malformed_raws_end_in_plain_errors", malformed_raws_end_in_plain_errors),
     ];
     let trials = trials.map(|(name, check)| {
@@ -94,7 +98,7 @@ fn damaged_files_end_in_plain_errors() {
         ("e.jpg", small_jpeg(true), 300),
     ] {
         let path = folder.path().join(name);
-        read_at(&path, &whole, &options).unwrap_or_else(|e| panic!("the whole file: {e}"));
+        let intact = read_at(&path, &whole, &options).unwrap_or_else(|e| panic!("the whole file: {e}"));
         let mut state = 1u64;
         let mut random = |below: usize| {
             state = state.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
@@ -114,6 +118,11 @@ fn damaged_files_end_in_plain_errors() {
             let answer = read_at(&path, &bytes, &options);
             let facts = read_shot(&path, &options);
             assert!(start.elapsed() < Duration::from_secs(30), "{name} round {round} took {:?}", start.elapsed());
+            if let Ok(frame) = &answer
+                && round % 3 == 0
+            {
+                assert!(frame.planes == intact.planes, "{name} round {round}: cut short, yet taken for whole");
+            }
             for error in [answer.err(), facts.err()].into_iter().flatten() {
                 assert!(!error.message.is_empty() && !error.remedy.is_empty());
                 assert_ne!(error.fault, Fault::Usage);
@@ -167,6 +176,65 @@ fn a_program_that_is_no_decoder_is_an_error() {
         let options = ReadOptions { raw: RawDecoder::Child(program.into()), ..in_process() };
         assert!(read_at(&path, &tiled_dng(), &options).is_err());
     }
+}
+
+#[cfg(not(unix))]
+fn a_child_that_never_answers_is_ended() {}
+
+#[cfg(unix)]
+fn a_child_that_never_answers_is_ended() {
+    use std::os::unix::fs::PermissionsExt;
+    let folder = tempfile::tempdir().expect("a folder");
+    let program = folder.path().join("sleeper");
+    std::fs::write(&program, "#!/bin/sh\nexec sleep 60\n").expect("written");
+    std::fs::set_permissions(&program, std::fs::Permissions::from_mode(0o700)).expect("made a program");
+    let limits = Limits { raw_seconds: 1, ..Limits::default() };
+    let options = ReadOptions { raw: RawDecoder::Child(program), limits, ..in_process() };
+    let start = Instant::now();
+    let answer = read_at(&folder.path().join("a.dng"), &tiled_dng(), &options);
+    assert!(start.elapsed() < Duration::from_secs(30));
+    let error = answer.map(|_| ()).expect_err("ended");
+    assert!(error.message.contains("within 1 s"), "{error}");
+}
+
+/// A small raw in the simplest of the cameras' own formats: TIFF directories, 12 bits packed, levels and
+/// mosaic from the raw library's camera table (black 0, white 4000, RGGB, no margins).
+fn a_camera_s_own_format_is_read() {
+    let (width, height) = (60usize, 40usize);
+    let code = |x: usize, y: usize| (100 + 17 * x + 31 * y) as u16;
+    let codes: Vec<u16> = (0..width * height).map(|i| code(i % width, i / width)).collect();
+    let packed = codes.chunks(2).flat_map(|c| [(c[0] >> 4) as u8, (c[0] << 4 | c[1] >> 8) as u8, c[1] as u8]).collect();
+    let mosaic = dng(width as u32, height as u32, &[], true)
+        .without(50706)
+        .with(258, Value::Short(vec![12]))
+        .with(273, Value::Blocks(vec![packed]))
+        .with(279, Value::Long(vec![(width * height * 3 / 2) as u32]));
+    let exif = Directory::default()
+        .with(33437, Value::Rational(vec![(110, 10)]))
+        .with(42033, Value::Ascii("ZD 12".into()))
+        .with(36867, Value::Ascii("2030:01:02 03:04:05".into()));
+    let root = Directory::default()
+        .with(254, Value::Long(vec![1]))
+        .with(271, Value::Ascii("Mamiya-OP Co.,Ltd.".into()))
+        .with(272, Value::Ascii("MAMIYA ZD".into()))
+        .with(274, Value::Short(vec![8]))
+        .with(330, Value::Directories(vec![mosaic]))
+        .with(34665, Value::Directories(vec![exif]));
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("a.mef");
+    let frame = read_at(&path, &file(true, &root), &by_child()).unwrap_or_else(|e| panic!("{e}"));
+    let Layout::Mosaic(cfa) = &frame.layout else { panic!("no mosaic") };
+    assert_eq!((cfa.colour(0, 0), cfa.colour(1, 1)), (Colour::Red, Colour::Blue));
+    for (x, y) in [(0, 0), (59, 39), (31, 17)] {
+        assert!((frame.planes[0].at(x, y) - f32::from(code(x, y)) / 4000.0).abs() < 1e-6);
+    }
+    let (shot, kind) = read_shot(&path, &by_child()).expect("facts");
+    assert_eq!((&shot, kind), (&frame.shot, FileKind::Raw));
+    assert_eq!(shot.recorded, Size { width, height });
+    assert_eq!((shot.f_number.map(|n| n.marked()), shot.orientation.exif()), (Some(11.0), 8));
+    assert_eq!(shot.taken.as_deref(), Some("2030-01-02T03:04:05"));
+    let body = shot.body.expect("a body");
+    assert_eq!((body.model.as_str(), body.serial.as_deref()), ("MAMIYA ZD", Some("ZD 12")));
 }
 
 fn malformed_raws_end_in_plain_errors() {

@@ -99,6 +99,14 @@ fn tiff_of_every_compression_gives_its_codes() {
     }
 }
 
+#[test]
+fn big_tiff_gives_its_codes() {
+    let mut out = Cursor::new(Vec::new());
+    let mut encoder = tiff::encoder::TiffEncoder::new_big(&mut out).expect("an encoder");
+    encoder.write_image::<tiff::encoder::colortype::Gray16>(WIDTH as u32, HEIGHT as u32, &codes(1)).expect("written");
+    assert_codes("BigTIFF", &read("a.tif", &out.into_inner()), 0);
+}
+
 /// A TIFF directory without data: 16 bits, `channels` samples.
 fn tiff_head(channels: u16) -> Directory {
     Directory::default()

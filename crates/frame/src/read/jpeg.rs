@@ -23,6 +23,9 @@ type Decoder<'a> = JpegDecoder<Cursor<&'a [u8]>>;
 pub(super) fn read(path: &Path, file: File, options: &ReadOptions) -> Result<Frame, FrameError> {
     let bytes = bytes(path, file, options)?;
     let (mut decoder, head) = open(path, &bytes)?;
+    if !ends(&bytes) {
+        return Err(broken(path, "the JPEG file is cut short: the mark of its end is missing"));
+    }
     // Codes, and coefficients of 2 bytes for each sample of a progressive file.
     let code_bytes = 3 * head.channels as u64;
     let channels = head.channels;
@@ -72,6 +75,29 @@ fn open<'a>(path: &Path, bytes: &'a [u8]) -> Result<(Decoder<'a>, Head), FrameEr
         notes: Vec::new(),
     };
     Ok((decoder, head))
+}
+
+/// Whether the picture ends with an end-of-image marker, as it must (T.81, B.2.1). The decoder fills in the last
+/// rows of a file that is cut short within them. Other pictures may follow the end.
+fn ends(bytes: &[u8]) -> bool {
+    let mut at = 2;
+    loop {
+        // In entropy-coded data, FF stands before a stuffed 00 or a restart marker as well.
+        let Some(found) = bytes.get(at..).and_then(|rest| rest.iter().position(|b| *b == 0xff)) else { return false };
+        at += found + 1;
+        match bytes.get(at) {
+            None => return false,
+            Some(0xd9) => return true,
+            Some(0x00 | 0x01 | 0xd0..=0xd8) => at += 1,
+            // Fill bytes.
+            Some(0xff) => {}
+            // A segment: its length stands behind the marker.
+            Some(_) => match bytes.get(at + 1..at + 3) {
+                Some(length) => at += 1 + usize::from(u16::from_be_bytes([length[0], length[1]])),
+                None => return false,
+            },
+        }
+    }
 }
 
 fn decode(path: &Path, decoder: &mut Decoder) -> Result<Vec<u8>, FrameError> {
