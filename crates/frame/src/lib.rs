@@ -36,4 +36,4 @@ pub use read::{FileKind, Limits, RawDecoder, ReadOptions, read, read_shot};
 pub use shot::{Body, Lens, Orientation, Pitch, PitchSource, Shot};
 pub use space::{PicturePoint, Rect, SensorFromPicture, SensorPoint, Size};
 pub use units::{FNumber, Micrometres, Millimetres, Pixels};
-pub use write::{Written, copy_sidecars, write_mended};
+pub use write::{Undo, Undone, Written, copy_sidecars, undo, write_mended};

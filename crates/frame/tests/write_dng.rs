@@ -5,7 +5,7 @@ mod support;
 
 use std::path::Path;
 
-use motelight_frame::{Encoding, Fault, Frame, Patch, Rect, Size, Written, write_mended};
+use motelight_frame::{Encoding, Fault, Frame, Patch, Rect, Size, Undone, Written, write_mended};
 use rawler::RawImageData;
 use support::tiff_file::{self, Kind, RGB16, Value};
 use support::{bytes, disc, metadata, picture, rggb, wanted};
@@ -70,12 +70,9 @@ fn mosaic_frame(codes: &[u16], bits: u32) -> Frame {
 }
 
 fn mend(dir: &Path, file: &[u8], frame: &Frame, patches: &[Patch]) -> (Vec<u8>, Written) {
-    let (source, out) = (dir.join("source.dng"), dir.join("out.dng"));
-    std::fs::write(&source, file).unwrap();
-    let _ = std::fs::remove_file(&out);
-    let written = write_mended(&source, frame, patches, &out).unwrap();
-    assert_eq!(bytes(&source), file, "the original was written to");
-    (bytes(&out), written)
+    let m = support::mend_and_undo(dir, "dng", file, frame, patches);
+    assert!(m.undone == Undone::Bytes && m.back == file, "the copy was not turned back");
+    (m.out, m.written)
 }
 
 fn compare(frame: &Frame, patches: &[Patch], before: &[u16], after: &[u16], what: &str) -> usize {

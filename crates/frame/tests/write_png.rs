@@ -6,9 +6,9 @@ mod support;
 use std::io::Cursor;
 use std::path::Path;
 
-use motelight_frame::{Encoding, Fault, Frame, Layout, Patch, Size, Written, write_mended};
+use motelight_frame::{Encoding, Fault, Frame, Layout, Patch, Size, Undone, Written, write_mended};
 use png::{BitDepth, ColorType};
-use support::{bytes, disc, metadata, picture, srgb, wanted};
+use support::{disc, metadata, picture, srgb, wanted};
 
 const SIZE: Size = Size { width: 83, height: 61 };
 
@@ -108,6 +108,10 @@ fn decode(file: &[u8], bits: u32) -> Vec<u16> {
     }
 }
 
+fn decode_depth(file: &[u8]) -> BitDepth {
+    png::Decoder::new(Cursor::new(file)).read_info().unwrap().info().bit_depth
+}
+
 fn frame_of(kind: Kind, codes: &[u16]) -> Frame {
     let grey = matches!(kind.colour, ColorType::Grayscale | ColorType::GrayscaleAlpha);
     let layout = if grey { Layout::Grey } else { Layout::Rgb };
@@ -115,12 +119,12 @@ fn frame_of(kind: Kind, codes: &[u16]) -> Frame {
 }
 
 fn mend(dir: &Path, file: &[u8], frame: &Frame, patches: &[Patch]) -> (Vec<u8>, Written) {
-    let (source, out) = (dir.join("source.png"), dir.join("out.png"));
-    std::fs::write(&source, file).unwrap();
-    let _ = std::fs::remove_file(&out);
-    let written = write_mended(&source, frame, patches, &out).unwrap();
-    assert_eq!(bytes(&source), file, "the original was written to");
-    (bytes(&out), written)
+    let m = support::mend_and_undo(dir, "png", file, frame, patches);
+    let bits = if decode_depth(file) == BitDepth::Sixteen { 16 } else { 8 };
+    assert!(decode(&m.back, bits) == decode(file, bits), "the copy was not turned back");
+    assert_eq!(other_chunks(&m.back), other_chunks(file));
+    assert_eq!(m.undone == Undone::Bytes, m.back == file);
+    (m.out, m.written)
 }
 
 /// Kind and bytes of every chunk but the picture data.

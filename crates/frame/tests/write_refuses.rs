@@ -6,7 +6,7 @@ mod support;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use motelight_frame::{Encoding, Fault, Frame, Layout, Patch, Plane, Rect, Size, copy_sidecars, write_mended};
+use motelight_frame::{Encoding, Fault, Frame, Layout, Patch, Plane, Rect, Size, Undo, copy_sidecars, write_mended};
 use support::tiff_file::{self, RGB16};
 use support::{bytes, disc, picture, srgb};
 
@@ -178,4 +178,30 @@ fn sidecars_go_along_under_the_copys_name() {
     std::fs::write(path("source.xmp"), "changed").unwrap();
     assert_eq!(copy_sidecars(&s.source, &path("out/mended.tif")).unwrap_err().fault, Fault::Unwritable);
     assert_eq!(bytes(&path("out/mended.xmp")), b"by stem");
+}
+
+#[test]
+fn only_the_very_copy_can_be_turned_back() {
+    let s = Scene::new();
+    let (out, back) = (s.dir.path().join("out.tif"), s.dir.path().join("back.tif"));
+    let written = write_mended(&s.source, &s.frame, &[s.patch()], &out).unwrap();
+    let undo = |from: &Path, to: &Path, record: &Undo| motelight_frame::undo(from, record, to).map_err(|e| e.fault);
+    assert_eq!(undo(&s.source, &back, &written.undo), Err(Fault::Usage));
+    assert_eq!(undo(&out, &s.source, &written.undo), Err(Fault::Unwritable));
+    assert_eq!(undo(&out, &out, &written.undo), Err(Fault::Usage));
+    // A record cut short or with flipped digits is an error or gives another file's digest, never a panic.
+    let text = serde_json::to_string(&written.undo).unwrap();
+    let digits = text.rfind('"').unwrap();
+    let start = text[..digits].rfind('"').unwrap() + 1;
+    let mut noise = support::Noise(4);
+    for _ in 0..60 {
+        let mut damaged = text.clone().into_bytes();
+        let at = start + noise.next() as usize % (digits - start);
+        damaged[at] = b"0123456789abcdef"[noise.next() as usize % 16];
+        let record: Undo = serde_json::from_slice(&damaged).unwrap();
+        let result = undo(&out, &back, &record);
+        assert!(matches!(result, Ok(_) | Err(Fault::Broken)), "{result:?}");
+        let _ = std::fs::remove_file(&back);
+    }
+    assert_eq!(s.names(), ["out.tif", "source.tif"]);
 }

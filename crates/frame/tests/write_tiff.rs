@@ -6,7 +6,7 @@ mod support;
 use std::io::Cursor;
 use std::path::Path;
 
-use motelight_frame::{Encoding, Frame, Layout, Patch, Size, write_mended};
+use motelight_frame::{Encoding, Frame, Layout, Patch, Size, Undone, Written};
 use proptest::prelude::*;
 use support::tiff_file::{self, Kind, RGB16, Value};
 use support::{bytes, disc, masked, metadata, picture, srgb, wanted};
@@ -55,13 +55,10 @@ fn frame_of(kind: Kind, codes: &[u16]) -> Frame {
     support::frame(layout, Encoding::Tones(vec![srgb(kind.bits); 3]), size_of(kind), codes, kind.samples)
 }
 
-fn mend(dir: &Path, file: &[u8], frame: &Frame, patches: &[Patch]) -> (Vec<u8>, motelight_frame::Written) {
-    let (source, out) = (dir.join("source.tif"), dir.join("out.tif"));
-    std::fs::write(&source, file).unwrap();
-    let _ = std::fs::remove_file(&out);
-    let written = write_mended(&source, frame, patches, &out).unwrap();
-    assert_eq!(bytes(&source), file, "the original was written to");
-    (bytes(&out), written)
+fn mend(dir: &Path, file: &[u8], frame: &Frame, patches: &[Patch]) -> (Vec<u8>, Written) {
+    let m = support::mend_and_undo(dir, "tif", file, frame, patches);
+    assert!(m.undone == Undone::Bytes && m.back == file, "the copy was not turned back");
+    (m.out, m.written)
 }
 
 fn kinds() -> Vec<Kind> {

@@ -11,7 +11,11 @@ use crate::frame::Digest;
 
 /// Digest of all bytes of a file, read once.
 pub(super) fn digest(path: &Path) -> io::Result<Digest> {
-    let mut file = File::open(path)?;
+    digest_of(File::open(path)?)
+}
+
+/// Digest of all bytes from where the source stands.
+pub(crate) fn digest_of(mut file: impl Read) -> io::Result<Digest> {
     let mut hasher = Sha256::new();
     let mut buffer = vec![0; 1 << 18];
     loop {

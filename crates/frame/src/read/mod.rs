@@ -4,7 +4,7 @@
 //! file, says what is wrong and what to do. The kind of a file is told by its content, never by its name.
 //! Nothing is written; nothing is allocated on a header's word before [`Limits`] are held against it.
 
-mod digest;
+pub(crate) mod digest;
 mod dng;
 mod edited;
 mod facts;

@@ -3,11 +3,12 @@
 
 use std::ops::Range;
 
+use super::record::{Packer, Unpacker};
 use super::source::Source;
 use crate::error::FrameError;
 use crate::frame::{Encoding, Frame, Patch};
 use crate::plane::Plane;
-use crate::space::Rect;
+use crate::space::{Rect, Size};
 
 /// Wanted steps of the codes under one patch; 0 wherever its mask is false. With few codes (8 bit) they have
 /// fractions, else they lead to the nearest code.
@@ -106,13 +107,12 @@ fn real_code(encoding: &Encoding, plane: usize, x: usize, y: usize, light: f32) 
     }
 }
 
-/// Steps in whole codes, and which pixels they really changed.
+/// Steps in whole codes: wanted ones at first, the real ones once the codes have been changed.
 pub(super) struct Steps {
     /// Where they lie in the frame.
     pub(super) window: Rect,
     /// One plane per plane of the frame.
     planes: Vec<Plane<i32>>,
-    changed: Plane<bool>,
 }
 
 impl Delta {
@@ -121,8 +121,7 @@ impl Delta {
     /// the patch (error diffusion of Floyd and Steinberg, 1976: 7, 3, 5, 1 sixteenths), row by row from the
     /// left, which keeps the mean. Steps that are whole already stay what they are.
     pub(super) fn rounded(&self) -> Steps {
-        let planes = self.planes.iter().map(diffused).collect();
-        Steps { window: self.window, planes, changed: Plane::filled(self.window.size(), false) }
+        Steps { window: self.window, planes: self.planes.iter().map(diffused).collect() }
     }
 }
 
@@ -135,6 +134,11 @@ impl Steps {
         inside && self.planes.iter().any(|p| p.row(y - w.y)[left - w.x..right - w.x].iter().any(|&s| s != 0))
     }
 
+    /// How many planes there are.
+    pub(super) fn planes(&self) -> usize {
+        self.planes.len()
+    }
+
     /// Whether any pixel is to change.
     pub(super) fn any(&self) -> bool {
         self.planes.iter().any(|p| p.data().iter().any(|&s| s != 0))
@@ -145,14 +149,34 @@ impl Steps {
         self.planes[plane].at(x - self.window.x, y - self.window.y)
     }
 
-    /// Notes that a pixel of the window has a new code.
-    pub(super) fn note_change(&mut self, x: usize, y: usize) {
-        self.changed.set(x - self.window.x, y - self.window.y, true);
+    /// Notes by how much the code of a pixel of the window really changed.
+    pub(super) fn became(&mut self, plane: usize, x: usize, y: usize, step: i32) {
+        self.planes[plane].set(x - self.window.x, y - self.window.y, step);
     }
 
     /// How many pixels have new codes.
     pub(super) fn pixels_changed(&self) -> usize {
-        self.changed.data().iter().filter(|&&c| c).count()
+        let count = self.window.width * self.window.height;
+        (0..count).filter(|&i| self.planes.iter().any(|p| p.data()[i] != 0)).count()
+    }
+
+    /// Adds window and steps to a record.
+    pub(super) fn pack(&self, packer: &mut Packer) {
+        let w = self.window;
+        [w.x, w.y, w.width, w.height, self.planes.len()].iter().for_each(|&n| packer.number(n as u64));
+        self.planes.iter().flat_map(|p| p.data()).for_each(|&s| packer.signed(s.into()));
+    }
+
+    /// The steps of a record, turned round; `None` if it is damaged or they lie outside a picture of `size`.
+    pub(super) fn unpack_reversed(record: &mut Unpacker, size: Size) -> Option<Steps> {
+        let [x, y, width, height] = [record.size()?, record.size()?, record.size()?, record.size()?];
+        let window = Rect { x, y, width, height };
+        let inside = x.checked_add(width)? <= size.width && y.checked_add(height)? <= size.height;
+        let planes = (inside.then_some(())).and(record.size()).filter(|&n| n <= 3)?;
+        let step = |record: &mut Unpacker| record.signed().and_then(|s| i32::try_from(-s).ok());
+        let plane = |record: &mut Unpacker| (0..window.size().area()).map(|_| step(record)).collect::<Option<Vec<_>>>();
+        let planes = (0..planes).map(|_| Some(Plane::from_vec(window.size(), plane(record)?)));
+        Some(Steps { window, planes: planes.collect::<Option<_>>()? })
     }
 }
 

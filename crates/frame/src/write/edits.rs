@@ -3,6 +3,7 @@
 use std::fs::File;
 use std::io::{self, Seek, SeekFrom, Write};
 
+use super::record::{Changes, Packer, Unpacker};
 use super::source::Source;
 use crate::error::FrameError;
 
@@ -61,8 +62,54 @@ impl<'a> Edits<'a> {
         to.write_all(&self.added)
     }
 
+    /// What the copy lacks of the original: its length and the bytes that were replaced.
+    pub(super) fn record(&self) -> Result<Changes, FrameError> {
+        let mut packer = Packer::default();
+        packer.number(self.source.len());
+        packer.number(self.replaced.len() as u64);
+        for (at, new) in &self.replaced {
+            packer.number(*at);
+            packer.bytes(&self.source.bytes(*at, new.len() as u64)?);
+        }
+        Ok(Changes::Bytes(packer.finish().map_err(|e| self.source.unreadable(&e))?))
+    }
+
     /// The new bytes in the order they were set: what makes this copy another raw image.
     pub(super) fn new_bytes(&self) -> impl Iterator<Item = &[u8]> {
         self.replaced.iter().map(|(_, new)| new.as_slice()).chain([self.added.as_slice()])
+    }
+}
+
+/// A copy to be turned back: the bytes of the record in their old places, the length as it was.
+pub(super) struct Reversal<'a> {
+    mended: &'a Source,
+    length: u64,
+    replaced: Vec<(u64, Vec<u8>)>,
+}
+
+impl<'a> Reversal<'a> {
+    /// From a record; `None` if it is damaged.
+    pub(super) fn new(mended: &'a Source, packed: &str) -> Option<Self> {
+        let mut record = Unpacker::new(packed)?;
+        let length = record.number().filter(|&n| n <= mended.len())?;
+        let count = record.count()?;
+        let mut replaced = Vec::with_capacity(count);
+        for _ in 0..count {
+            let at = record.number()?;
+            let bytes = record.bytes()?.to_vec();
+            at.checked_add(bytes.len() as u64).filter(|&end| end <= length)?;
+            replaced.push((at, bytes));
+        }
+        Some(Reversal { mended, length, replaced })
+    }
+
+    /// Writes the original.
+    pub(super) fn write(&self, to: &mut File) -> io::Result<()> {
+        self.mended.copy_to(to)?;
+        to.set_len(self.length)?;
+        self.replaced.iter().try_for_each(|(at, bytes)| {
+            to.seek(SeekFrom::Start(*at))?;
+            to.write_all(bytes)
+        })
     }
 }

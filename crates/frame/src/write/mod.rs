@@ -10,6 +10,7 @@ mod edits;
 mod jpeg;
 mod output;
 mod png;
+mod record;
 mod source;
 mod tiff_like;
 
@@ -17,9 +18,12 @@ use std::path::Path;
 
 use self::delta::Delta;
 pub use self::output::{UNFINISHED_PREFIX, copy_sidecars};
+use self::record::Changes;
+pub use self::record::Undo;
 use self::source::Source;
 use crate::error::FrameError;
 use crate::frame::{Frame, Patch};
+use crate::read::digest::digest_of;
 use crate::space::Rect;
 
 /// What was written.
@@ -33,6 +37,18 @@ pub struct Written {
     pub footprint: Vec<Rect>,
     /// What the person should know, in plain words.
     pub notes: Vec<String>,
+    /// How to turn the copy back into the original.
+    pub undo: Undo,
+}
+
+/// How far a copy was turned back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Undone {
+    /// The file is the original, byte for byte.
+    Bytes,
+    /// Every pixel (JPEG: every coefficient) is that of the original and all metadata are there; only the way
+    /// the samples are packed differs. So it is for PNG, and for JPEGs that other software packs its own way.
+    Pixels,
 }
 
 /// Writes a copy of `source` to `out` in which the pixels under the patches' masks have the patches' light
@@ -60,6 +76,32 @@ pub fn write_mended(source: &Path, frame: &Frame, patches: &[Patch], out: &Path)
         [b'I', b'I', 42 | 43, 0, ..] | [b'M', b'M', 0, 42 | 43, ..] => tiff_like::write(&source, frame, &deltas, out),
         _ => Err(not_writable(&source)),
     }
+}
+
+/// Turns a mended copy back into its original by the record that [`write_mended`] gave, and writes that to `out`;
+/// the mended copy stays. No existing file is ever replaced.
+///
+/// # Errors
+/// `Usage` if the file is not the one the record is about, or has been changed since; `Broken` if the record is
+/// damaged; `Unreadable` and `Unwritable` as for [`write_mended`].
+pub fn undo(mended: &Path, record: &Undo, out: &Path) -> Result<Undone, FrameError> {
+    output::refuse_taken(mended, out)?;
+    let source = Source::open(mended)?;
+    let found = digest_of(source.file()).map_err(|e| source.unreadable(&e))?;
+    if found != record.mended {
+        return Err(source.mismatch("it is not the copy that the record is about, or was changed since"));
+    }
+    let damaged = || source.broken("the record of what was changed is damaged");
+    let written = match &record.changes {
+        Changes::None => output::place(mended, out, |f| source.copy_to(f))?,
+        Changes::Bytes(packed) => {
+            let bytes = edits::Reversal::new(&source, packed).ok_or_else(damaged)?;
+            output::place(mended, out, |f| bytes.write(f))?
+        }
+        Changes::Blocks(packed) => jpeg::revert(&source, packed, out)?.ok_or_else(damaged)?,
+        Changes::Codes(packed) => png::revert(&source, packed, out)?.ok_or_else(damaged)?,
+    };
+    Ok(if written == record.original { Undone::Bytes } else { Undone::Pixels })
 }
 
 fn not_writable(source: &Source) -> FrameError {

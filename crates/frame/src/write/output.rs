@@ -2,21 +2,23 @@
 
 use std::ffi::OsString;
 use std::fs::{self, File};
-use std::io;
+use std::io::{self, Seek as _, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use crate::error::{Fault, FrameError};
+use crate::frame::Digest;
+use crate::read::digest::digest_of;
 
 /// Names of copies not finished yet begin like this; such a file left by a killed run may be removed.
 pub const UNFINISHED_PREFIX: &str = ".motelight-unfinished-";
 
 /// Fills a temporary file beside `out` and gives it its name when it is whole and on the disk, with the
-/// permission bits of `source`.
+/// permission bits of `source`. Returns the digest of what was written.
 pub(super) fn place(
     source: &Path,
     out: &Path,
     fill: impl FnOnce(&mut File) -> io::Result<()>,
-) -> Result<(), FrameError> {
+) -> Result<Digest, FrameError> {
     refuse_taken(source, out)?;
     let folder = match out.parent() {
         Some(p) if !p.as_os_str().is_empty() => p,
@@ -28,9 +30,11 @@ pub(super) fn place(
     fill(temp.as_file_mut()).map_err(unwritable)?;
     temp.as_file().set_permissions(permissions).map_err(unwritable)?;
     temp.as_file().sync_all().map_err(unwritable)?;
+    temp.as_file_mut().seek(SeekFrom::Start(0)).map_err(unwritable)?;
+    let digest = digest_of(temp.as_file()).map_err(unwritable)?;
     temp.persist_noclobber(out).map_err(|e| unwritable(e.error))?;
     sync_folder(folder);
-    Ok(())
+    Ok(digest)
 }
 
 /// `Usage` if `out` is the source itself, `Unwritable` if the name is taken.

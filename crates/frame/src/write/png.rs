@@ -10,10 +10,12 @@ use flate2::write::ZlibEncoder;
 use flate2::{Compression, Crc};
 
 use super::delta::{self, Delta, Steps};
+use super::record::{Changes, Packer, Unpacker};
 use super::source::Source;
-use super::{Written, footprint, output};
+use super::{Undo, Written, footprint, output};
 use crate::error::FrameError;
-use crate::frame::{Frame, Layout};
+use crate::frame::{Digest, Frame, Layout};
+use crate::space::Size;
 
 const SIGNATURE: usize = 8;
 /// Least size of the chunks that the coded samples are cut into.
@@ -25,19 +27,34 @@ pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path
     let png = Png::read(source, &file)?;
     png.fits(source, frame)?;
     let mut steps: Vec<Steps> = deltas.iter().map(Delta::rounded).collect();
-    let coded = if steps.iter().any(Steps::any) {
-        let coded = recode(source, &png, &file, frame, &mut steps)?;
-        png.chunks_of(&coded)
+    let mut packer = Packer::default();
+    let (mended, changes) = if steps.iter().any(Steps::any) {
+        let coded = png.chunks_of(&recode(source, &png, &file, Some(frame), &mut steps)?);
+        packer.number(steps.len() as u64);
+        steps.iter().for_each(|s| s.pack(&mut packer));
+        let packed = packer.finish().map_err(|e| source.unreadable(&e))?;
+        (png.place(source, &file, &coded, out)?, Changes::Codes(packed))
     } else {
-        file[png.data.clone()].to_vec()
+        (png.place(source, &file, &file[png.data.clone()], out)?, Changes::None)
     };
-    output::place(source.path(), out, |f| {
-        f.write_all(&file[..png.data.start])?;
-        f.write_all(&coded)?;
-        f.write_all(&file[png.data.end..])
-    })?;
     let pixels_changed = steps.iter().map(Steps::pixels_changed).sum();
-    Ok(Written { pixels_changed, footprint: footprint(deltas), notes: Vec::new() })
+    let undo = Undo { original: frame.digest.clone(), mended, changes };
+    Ok(Written { pixels_changed, footprint: footprint(deltas), notes: Vec::new(), undo })
+}
+
+/// Turns a copy back: its samples are those of the original again, coded anew. `None` if the record is damaged.
+pub(super) fn revert(mended: &Source, packed: &str, out: &Path) -> Result<Option<Digest>, FrameError> {
+    let file = mended.bytes(0, mended.len())?;
+    let png = Png::read(mended, &file)?;
+    let size = Size { width: png.width, height: png.height };
+    let unpack = || {
+        let mut record = Unpacker::new(packed)?;
+        (0..record.count()?).map(|_| Steps::unpack_reversed(&mut record, size)).collect::<Option<Vec<_>>>()
+    };
+    let planes = if matches!(png.colour, 0 | 4) { 1 } else { 3 };
+    let Some(mut steps) = unpack().filter(|all| all.iter().all(|s| s.planes() == planes)) else { return Ok(None) };
+    let coded = png.chunks_of(&recode(mended, &png, &file, None, &mut steps)?);
+    png.place(mended, &file, &coded, out).map(Some)
 }
 
 /// What the chunks of a file say, and where its coded samples stand.
@@ -120,6 +137,15 @@ impl Png {
         if self.interlaced { &ADAM7 } else { &ALL }
     }
 
+    /// Writes the file with other chunks of picture data.
+    fn place(&self, source: &Source, file: &[u8], data: &[u8], out: &Path) -> Result<Digest, FrameError> {
+        output::place(source.path(), out, |f| {
+            f.write_all(&file[..self.data.start])?;
+            f.write_all(data)?;
+            f.write_all(&file[self.data.end..])
+        })
+    }
+
     /// The chunks of a coded stream, as long as the original's first one.
     fn chunks_of(&self, coded: &[u8]) -> Vec<u8> {
         let length = self.payloads[0].len().max(LEAST_CHUNK);
@@ -156,8 +182,14 @@ impl Read for Payloads<'_> {
     }
 }
 
-/// Codes the changed samples anew, and reads the result to its end, which checks its sum.
-fn recode(source: &Source, png: &Png, file: &[u8], frame: &Frame, steps: &mut [Steps]) -> Result<Vec<u8>, FrameError> {
+/// Codes the changed samples anew, after holding them against the frame where there is one, and reads the result to its end, which checks its sum.
+fn recode(
+    source: &Source,
+    png: &Png,
+    file: &[u8],
+    frame: Option<&Frame>,
+    steps: &mut [Steps],
+) -> Result<Vec<u8>, FrameError> {
     let damaged = |e: io::Error| source.broken(format!("its picture data are damaged: {e}"));
     let payloads = Payloads { file, left: png.payloads.iter(), here: &[] };
     let mut from = ZlibDecoder::new(payloads);
@@ -205,8 +237,8 @@ struct RowPlace {
 }
 
 impl RowPlace {
-    /// Adds the steps to the bytes of the row, after holding its codes against the frame's light.
-    fn change(&self, png: &Png, frame: &Frame, all: &mut [Steps], row: &mut [u8]) -> Result<(), String> {
+    /// Adds the steps to the bytes of the row.
+    fn change(&self, png: &Png, frame: Option<&Frame>, all: &mut [Steps], row: &mut [u8]) -> Result<(), String> {
         let wide = png.bits == 16;
         let pixel = png.samples() * png.bits / 8;
         for steps in all.iter_mut().filter(|s| s.touch(self.y, 0..png.width)) {
@@ -215,23 +247,23 @@ impl RowPlace {
                 if !(steps.window.x..steps.window.right()).contains(&x) {
                     continue;
                 }
-                for p in 0..frame.planes.len() {
+                for p in 0..steps.planes() {
                     let step = steps.at(p, x, self.y);
                     if step == 0 {
                         continue;
                     }
                     let at = i * pixel + p * png.bits / 8;
                     let old = if wide { u16::from_be_bytes([row[at], row[at + 1]]) } else { u16::from(row[at]) };
-                    delta::hold_against(frame, p, (x, self.y), old, 0)?;
+                    if let Some(frame) = frame {
+                        delta::hold_against(frame, p, (x, self.y), old, 0)?;
+                    }
                     let most = if wide { 65535 } else { 255 };
                     let code = (i32::from(old) + step).clamp(0, most) as u16;
                     match wide {
                         true => row[at..at + 2].copy_from_slice(&code.to_be_bytes()),
                         false => row[at] = code as u8,
                     }
-                    if code != old {
-                        steps.note_change(x, self.y);
-                    }
+                    steps.became(p, x, self.y, i32::from(code) - i32::from(old));
                 }
             }
         }
@@ -256,46 +288,59 @@ impl Row {
 
     /// Undoes the filter of a row (PNG, 9.2).
     fn unfilter(&mut self, filtered: &[u8], pixel: usize) -> io::Result<()> {
-        let (kind, bytes) = (filtered[0], &filtered[1..]);
-        for (i, &byte) in bytes.iter().enumerate() {
-            let guess = guess(kind, &self.here, &self.above, i, pixel);
-            let guess = guess.ok_or_else(|| io::Error::other(format!("filter {kind} is unknown")))?;
-            self.here[i] = byte.wrapping_add(guess);
+        let (here, above) = (&mut self.here, &self.above);
+        here.copy_from_slice(&filtered[1..]);
+        match filtered[0] {
+            0 => {}
+            1 => (pixel..here.len()).for_each(|i| here[i] = here[i].wrapping_add(here[i - pixel])),
+            2 => here.iter_mut().zip(above).for_each(|(b, up)| *b = b.wrapping_add(*up)),
+            3 => {
+                for i in 0..here.len() {
+                    let left = if i >= pixel { here[i - pixel] } else { 0 };
+                    here[i] = here[i].wrapping_add(mean(left, above[i]));
+                }
+            }
+            4 => {
+                for i in 0..here.len() {
+                    let (left, corner) = if i >= pixel { (here[i - pixel], above[i - pixel]) } else { (0, 0) };
+                    here[i] = here[i].wrapping_add(paeth(left, above[i], corner));
+                }
+            }
+            kind => return Err(io::Error::other(format!("filter {kind} is unknown"))),
         }
         Ok(())
     }
 
     /// Filters the row the way that `filtered` was.
     fn filter(&self, filtered: &mut [u8], pixel: usize) {
-        let kind = filtered[0];
+        let (kind, (here, above)) = (filtered[0], (&self.here, &self.above));
         for (i, byte) in filtered[1..].iter_mut().enumerate() {
-            *byte = self.here[i].wrapping_sub(guess(kind, &self.here, &self.above, i, pixel).unwrap_or(0));
+            let (left, corner) = if i >= pixel { (here[i - pixel], above[i - pixel]) } else { (0, 0) };
+            let guess = match kind {
+                1 => left,
+                2 => above[i],
+                3 => mean(left, above[i]),
+                4 => paeth(left, above[i], corner),
+                _ => 0,
+            };
+            *byte = here[i].wrapping_sub(guess);
         }
     }
 }
 
-/// What the filter takes a byte for, from those to the left and above; `None` for unknown filters.
-fn guess(kind: u8, here: &[u8], above: &[u8], i: usize, pixel: usize) -> Option<u8> {
-    let left = if i >= pixel { here[i - pixel] } else { 0 };
-    let up = above[i];
-    Some(match kind {
-        0 => 0,
-        1 => left,
-        2 => up,
-        3 => ((u16::from(left) + u16::from(up)) / 2) as u8,
-        4 => {
-            let corner = if i >= pixel { above[i - pixel] } else { 0 };
-            let (a, b, c) = (i16::from(left), i16::from(up), i16::from(corner));
-            let estimate = a + b - c;
-            let off = |v: i16| (estimate - v).abs();
-            if off(a) <= off(b) && off(a) <= off(c) {
-                left
-            } else if off(b) <= off(c) {
-                up
-            } else {
-                corner
-            }
-        }
-        _ => return None,
-    })
+fn mean(left: u8, up: u8) -> u8 {
+    ((u16::from(left) + u16::from(up)) / 2) as u8
+}
+
+/// Of the three neighbours the one nearest to left + up - corner (PNG, 9.4).
+fn paeth(left: u8, up: u8, corner: u8) -> u8 {
+    let (a, b, c) = (i16::from(left), i16::from(up), i16::from(corner));
+    let (off_a, off_b, off_c) = ((b - c).abs(), (a - c).abs(), (a + b - 2 * c).abs());
+    if off_a <= off_b && off_a <= off_c {
+        left
+    } else if off_b <= off_c {
+        up
+    } else {
+        corner
+    }
 }

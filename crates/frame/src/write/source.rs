@@ -85,7 +85,8 @@ impl Source {
         )
     }
 
-    fn unreadable(&self, e: &std::io::Error) -> FrameError {
+    /// The file cannot be read.
+    pub(super) fn unreadable(&self, e: &std::io::Error) -> FrameError {
         FrameError::new(
             Fault::Unreadable,
             &self.path,

@@ -168,3 +168,33 @@ pub fn metadata(path: &Path, leave_out: &[&str]) -> Option<String> {
 pub fn bytes(path: &Path) -> Vec<u8> {
     std::fs::read(path).unwrap()
 }
+
+/// Mends `file` as `source` into a fresh `out`, checks that the original stays untouched, turns the copy back and
+/// returns the copy, what was said of it, and how far the original came back (as bytes).
+pub fn mend_and_undo(dir: &Path, kind: &str, file: &[u8], frame: &Frame, patches: &[Patch]) -> Mended {
+    let path = |name: &str| dir.join(format!("{name}.{kind}"));
+    let (source, out, back) = (path("source"), path("out"), path("back"));
+    std::fs::write(&source, file).unwrap();
+    [&out, &back].into_iter().for_each(|p| drop(std::fs::remove_file(p)));
+    let frame = Frame { digest: digest(file), ..frame.clone() };
+    let written = motelight_frame::write_mended(&source, &frame, patches, &out).unwrap();
+    assert!(bytes(&source) == file, "the original was written to");
+    assert_eq!(written.undo.mended, digest(&bytes(&out)));
+    // The record lives in a file of its own.
+    let record = serde_json::from_str(&serde_json::to_string(&written.undo).unwrap()).unwrap();
+    let undone = motelight_frame::undo(&out, &record, &back).unwrap();
+    Mended { out: bytes(&out), written, undone, back: bytes(&back) }
+}
+
+pub struct Mended {
+    pub out: Vec<u8>,
+    pub written: motelight_frame::Written,
+    pub undone: motelight_frame::Undone,
+    pub back: Vec<u8>,
+}
+
+/// SHA-256 as hexadecimal.
+pub fn digest(file: &[u8]) -> Digest {
+    use sha2::Digest as _;
+    Digest(sha2::Sha256::digest(file).iter().map(|b| format!("{b:02x}")).collect())
+}

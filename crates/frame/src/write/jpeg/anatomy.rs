@@ -2,6 +2,8 @@
 
 use std::ops::Range;
 
+use crate::write::record::{Packer, Unpacker};
+
 /// One component of the frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(in crate::write) struct Component {
@@ -23,6 +25,25 @@ pub(in crate::write) struct Scan {
     pub(in crate::write) spectral: (u8, u8),
     /// Successive approximation, high and low.
     pub(in crate::write) approximation: (u8, u8),
+}
+
+impl Scan {
+    /// Adds the scan to a record.
+    pub(super) fn pack(&self, packer: &mut Packer) {
+        packer.number(self.components.len() as u64);
+        self.components.iter().for_each(|&c| packer.number(c as u64));
+        let (first, last) = self.spectral;
+        let (high, low) = self.approximation;
+        [first, last, high, low].iter().for_each(|&n| packer.number(n.into()));
+    }
+
+    /// The scan of a record; `None` if it is damaged.
+    pub(super) fn unpack(record: &mut Unpacker) -> Option<Self> {
+        let count = record.count().filter(|&n| n <= 4)?;
+        let components = (0..count).map(|_| record.size().filter(|&c| c < 4)).collect::<Option<_>>()?;
+        let mut byte = || record.number().and_then(|n| u8::try_from(n).ok());
+        Some(Scan { components, spectral: (byte()?, byte()?), approximation: (byte()?, byte()?) })
+    }
 }
 
 /// A Huffman table as a DHT segment holds it.
@@ -76,6 +97,9 @@ pub(in crate::write) struct Anatomy {
     /// Just past the end marker.
     pub(super) end: usize,
 }
+
+/// More scans than any sensible file has, and all that the JPEG library has room for when it writes.
+pub(super) const MOST_SCANS: usize = 64;
 
 /// Natural order of the zigzag's places (T.81, figure A.6).
 const ZIGZAG: [usize; 64] = [
@@ -189,6 +213,28 @@ impl Anatomy {
         whole.extend_from_slice(&stream[anatomy.end - 2..anatomy.end]);
         whole.extend_from_slice(&file[self.end..]);
         whole
+    }
+
+    /// The table segments before the scans, as places and bytes of `file`.
+    pub(super) fn table_segments<'a>(&self, file: &'a [u8]) -> impl Iterator<Item = (usize, &'a [u8])> {
+        self.replaceable.clone().into_iter().map(|r| (r.start, &file[r]))
+    }
+
+    /// `file` with other table segments before its scans; each stands at its place in the result. `None` if a
+    /// place lies past the header.
+    pub(super) fn with_tables(&self, file: &[u8], tables: &[(usize, Vec<u8>)]) -> Option<Vec<u8>> {
+        let mut head = Vec::new();
+        let mut at = 0;
+        for cut in &self.replaceable {
+            head.extend_from_slice(&file[at..cut.start]);
+            at = cut.end;
+        }
+        head.extend_from_slice(&file[at..self.first_scan()]);
+        for (at, bytes) in tables {
+            head = [head.get(..*at)?, bytes, head.get(*at..)?].concat();
+        }
+        head.extend_from_slice(&file[self.first_scan()..]);
+        Some(head)
     }
 
     fn first_scan(&self) -> usize {
@@ -321,8 +367,8 @@ impl Reading {
             spectral: (b.byte(tail)?, b.byte(tail + 1)?),
             approximation: (approximation >> 4, approximation & 15),
         });
-        if self.scans.len() > 200 {
-            return Err(Refusal::Unsupported("a JPEG of more than 200 scans".into()));
+        if self.scans.len() > MOST_SCANS {
+            return Err(Refusal::Unsupported(format!("a JPEG of more than {MOST_SCANS} scans")));
         }
         Ok(())
     }

@@ -1,9 +1,10 @@
 //! The coefficients of a JPEG, read, changed and written through libjpeg's transcoding interface.
 //!
 //! The only unsafe code of the project. Why it is sound: the structures are boxed, so they never move while the
-//! library points into them; they are destroyed exactly once, on drop; the library's errors unwind (it is built with unwind tables) and
-//! are caught here, after which the structures are only destroyed; block rows are asked for within the bounds
-//! the library itself states; the library's arrays live in the decompressor, which outlives every use.
+//! library points into them; they are destroyed exactly once, on drop; the library's errors unwind (it is built
+//! with unwind tables) and are caught here, after which the structures are only destroyed; a script has no more
+//! scans than the library has room for; block rows are asked for within the bounds the library itself states; its
+//! arrays live in the decompressor, which outlives every use.
 #![allow(unsafe_code)]
 
 use std::os::raw::c_int;
@@ -12,7 +13,7 @@ use std::{mem, ptr};
 
 use mozjpeg_sys::*;
 
-use super::anatomy::{Scan, Tables};
+use super::anatomy::{MOST_SCANS, Scan, Tables};
 
 /// Coefficients of one block in natural order (rows of rising vertical frequency).
 pub(in crate::write) type Block = [i16; 64];
@@ -142,6 +143,10 @@ impl Coefficients {
 
     /// A whole JPEG stream of these coefficients, without the source's markers.
     pub(in crate::write) fn write(&mut self, plan: &Plan) -> Result<Vec<u8>, String> {
+        // The library keeps notes of every scan in an array of this size without looking.
+        if plan.scans.len() > MOST_SCANS {
+            return Err("too many scans".into());
+        }
         let mut writer = Writer::new()?;
         let scans: Vec<jpeg_scan_info> = plan.scans.iter().map(scan_info).collect();
         let (from, arrays) = (&self.info, self.arrays);

@@ -6,16 +6,18 @@ mod blocks;
 mod coefficients;
 mod multi_picture;
 
+use std::io::{self, Write as _};
 use std::path::Path;
 
-use self::anatomy::{Anatomy, Colours, Refusal};
+use self::anatomy::{Anatomy, Colours, Refusal, Scan};
 use self::blocks::BlockStep;
 use self::coefficients::{Coefficients, Plan};
 use super::delta::Delta;
+use super::record::{Changes, Packer, Unpacker};
 use super::source::Source;
-use super::{Written, output};
+use super::{Undo, Written, output};
 use crate::error::FrameError;
-use crate::frame::{Frame, Layout};
+use crate::frame::{Digest, Frame, Layout};
 use crate::space::{Rect, Size};
 
 const RESAVE: &str = "save it as a plain JPEG or as a TIFF and mend that";
@@ -26,21 +28,79 @@ pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path
     let anatomy = Anatomy::read(&file).map_err(|r| refused(source, r))?;
     fits(source, frame, &anatomy)?;
     let steps = blocks::steps(&anatomy, deltas);
-    let mended = if steps.is_empty() {
-        Recoded { bytes: file, steps }
-    } else {
-        let mut coefficients = Coefficients::read(&file[..anatomy.end]).map_err(|e| source.broken(e))?;
-        hold_against(frame, &anatomy, &mut coefficients, &steps).map_err(|e| source.mismatch(e))?;
-        let mut mended = recode(&file, &anatomy, coefficients, steps).map_err(|e| source.broken(e))?;
-        // What follows the picture is the same in both.
-        let new_end = mended.bytes.len() - (file.len() - anatomy.end);
-        multi_picture::shift(&mut mended.bytes, anatomy.end, new_end);
-        mended
-    };
-    output::place(source.path(), out, |f| std::io::Write::write_all(f, &mended.bytes))?;
-    let footprint: Vec<Rect> = mended.steps.iter().map(|s| blocks::reach(&anatomy, s)).collect();
+    if steps.is_empty() {
+        let mended = output::place(source.path(), out, |f| f.write_all(&file))?;
+        let undo = Undo { original: frame.digest.clone(), mended, changes: Changes::None };
+        return Ok(Written { pixels_changed: 0, footprint: Vec::new(), notes: Vec::new(), undo });
+    }
+    let mut coefficients = Coefficients::read(&file[..anatomy.end]).map_err(|e| source.broken(e))?;
+    hold_against(frame, &anatomy, &mut coefficients, &steps).map_err(|e| source.mismatch(e))?;
+    let recoded = recode(&file, &anatomy, coefficients, steps).map_err(|e| source.broken(e))?;
+    let mended = output::place(source.path(), out, |f| f.write_all(&recoded.bytes))?;
+    let footprint: Vec<Rect> = recoded.steps.iter().map(|s| blocks::reach(&anatomy, s)).collect();
     let pixels_changed = pixels_changed(deltas, &footprint);
-    Ok(Written { pixels_changed, footprint, notes: Vec::new() })
+    let changes = Changes::Blocks(record(&file, &anatomy, &recoded.steps).map_err(|e| source.unreadable(&e))?);
+    let undo = Undo { original: frame.digest.clone(), mended, changes };
+    Ok(Written { pixels_changed, footprint, notes: Vec::new(), undo })
+}
+
+/// What the copy lacks: the file's own tables and scans, and what was added to which coefficients.
+fn record(file: &[u8], anatomy: &Anatomy, steps: &[BlockStep]) -> io::Result<String> {
+    let mut packer = Packer::default();
+    let tables: Vec<_> = anatomy.table_segments(file).collect();
+    packer.number(tables.len() as u64);
+    for (at, bytes) in tables {
+        packer.number(at as u64);
+        packer.bytes(bytes);
+    }
+    packer.number(anatomy.scans.len() as u64);
+    anatomy.scans.iter().for_each(|scan| scan.pack(&mut packer));
+    packer.number(steps.len() as u64);
+    for step in steps {
+        [step.component, step.row, step.column].iter().for_each(|&n| packer.number(n as u64));
+        step.add.iter().for_each(|&a| packer.signed(a.into()));
+    }
+    packer.finish()
+}
+
+/// Turns a copy back: its coefficients are those of the original again, under the original's own tables and in its
+/// scans. `None` if the record is damaged.
+pub(super) fn revert(mended: &Source, packed: &str, out: &Path) -> Result<Option<Digest>, FrameError> {
+    let file = mended.bytes(0, mended.len())?;
+    let anatomy = Anatomy::read(&file).map_err(|r| refused(mended, r))?;
+    let Some(Record { tables, scans, steps }) = Record::reversed(packed) else { return Ok(None) };
+    // With the original's tables in front the picture ends elsewhere than in the file it was read from.
+    let Some(shell) = anatomy.with_tables(&file, &tables) else { return Ok(None) };
+    let mut shell_anatomy = Anatomy::read(&shell).map_err(|r| refused(mended, r))?;
+    shell_anatomy.scans = scans;
+    let coefficients = Coefficients::read(&file[..anatomy.end]).map_err(|e| mended.broken(e))?;
+    let mut original = recode(&shell, &shell_anatomy, coefficients, steps).map_err(|e| mended.broken(e))?;
+    multi_picture::shift(&mut original.bytes, anatomy.end, shell_anatomy.end);
+    output::place(mended.path(), out, |f| f.write_all(&original.bytes)).map(Some)
+}
+
+/// What a record holds, its steps turned round.
+struct Record {
+    tables: Vec<(usize, Vec<u8>)>,
+    scans: Vec<Scan>,
+    steps: Vec<BlockStep>,
+}
+
+impl Record {
+    fn reversed(packed: &str) -> Option<Self> {
+        let mut from = Unpacker::new(packed)?;
+        let tables = (0..from.count()?).map(|_| Some((from.size()?, from.bytes()?.to_vec()))).collect::<Option<_>>()?;
+        let scans = (0..from.count()?).map(|_| Scan::unpack(&mut from)).collect::<Option<_>>()?;
+        let steps = (0..from.count()?).map(|_| {
+            let (component, row, column) = (from.size()?, from.size()?, from.size()?);
+            let mut add = [0; 64];
+            for a in &mut add {
+                *a = i16::try_from(-from.signed()?).ok()?;
+            }
+            Some(BlockStep { component, row, column, add })
+        });
+        Some(Record { tables, scans, steps: steps.collect::<Option<_>>()? })
+    }
 }
 
 fn refused(source: &Source, refusal: Refusal) -> FrameError {
@@ -92,7 +152,7 @@ fn hold_against(
     Ok(())
 }
 
-/// A file with changed coefficients, and what was really added to them.
+/// A file with changed coefficients and its index of further pictures corrected, and what was really added to them.
 struct Recoded {
     bytes: Vec<u8>,
     steps: Vec<BlockStep>,
@@ -122,7 +182,7 @@ fn recode(
         let bytes = write_with_own_tables(&mut coefficients, file, anatomy)?;
         // A symbol that the file's tables do not know would be lost without a word: so read back.
         if reads_back(&bytes, &mut coefficients)? {
-            return Ok(Recoded { bytes, steps });
+            return Ok(Recoded::new(file, anatomy, bytes, steps));
         }
     }
     let (script, restart_interval) = (anatomy.script(false), anatomy.restart_interval);
@@ -132,7 +192,16 @@ fn recode(
     if !reads_back(&bytes, &mut coefficients)? {
         return Err("the written coefficients do not read back as they should".into());
     }
-    Ok(Recoded { bytes, steps })
+    Ok(Recoded::new(file, anatomy, bytes, steps))
+}
+
+impl Recoded {
+    fn new(file: &[u8], anatomy: &Anatomy, mut bytes: Vec<u8>, steps: Vec<BlockStep>) -> Self {
+        // What follows the picture is the same in both.
+        let end = bytes.len() - (file.len() - anatomy.end);
+        multi_picture::shift(&mut bytes, anatomy.end, end);
+        Recoded { bytes, steps }
+    }
 }
 
 fn write_with_own_tables(from: &mut Coefficients, file: &[u8], anatomy: &Anatomy) -> Result<Vec<u8>, String> {

@@ -12,7 +12,7 @@ use self::raster::{Piece, RESAVE, Raster};
 use super::delta::{self, Delta, Steps};
 use super::edits::Edits;
 use super::source::Source;
-use super::{Written, footprint, output};
+use super::{Undo, Written, footprint, output};
 use crate::coding::{Coding, JPEG, UNCOMPRESSED};
 use crate::error::FrameError;
 use crate::frame::{Encoding, Frame, Layout};
@@ -46,8 +46,10 @@ pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path
             notes.push("the previews inside the file were left as they were and still show the shadows".into());
         }
     }
-    output::place(source.path(), out, |f| edits.write(f))?;
-    Ok(Written { pixels_changed, footprint: footprint(deltas), notes })
+    let changes = edits.record()?;
+    let mended = output::place(source.path(), out, |f| edits.write(f))?;
+    let undo = Undo { original: frame.digest.clone(), mended, changes };
+    Ok(Written { pixels_changed, footprint: footprint(deltas), notes, undo })
 }
 
 /// All directories of a file, and numbers in its byte order.
@@ -265,10 +267,8 @@ impl Mending<'_> {
                     let agrees = delta::hold_against(self.frame, p, at, code, slack);
                     agrees.map_err(|e| self.file.source.mismatch(e))?;
                     let new = self.raster.stepped(&self.frame.encoding, *stored, step);
-                    if new != *stored {
-                        *stored = new;
-                        steps.note_change(at.0, at.1);
-                    }
+                    steps.became(p, at.0, at.1, i32::from(new) - i32::from(*stored));
+                    *stored = new;
                 }
             }
         }
