@@ -4,12 +4,13 @@ use std::io::{IsTerminal, Write};
 use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use motelight_desk::report::shown;
 use motelight_frame::FrameError;
 use serde::Serialize;
 
 /// Says what is wrong with which file, and what to do.
 pub fn error(e: &FrameError) {
-    eprintln!("error: {e}\n  hint: {}", e.remedy);
+    eprintln!("error: {}\n  hint: {}", shown(&e.to_string()), shown(&e.remedy));
 }
 
 /// Prints a document to standard output. A closed pipe is the reader's choice, no error.

@@ -1,7 +1,7 @@
 //! `motelight inspect`.
 
 use motelight_desk::jobs::{self, Outcome};
-use motelight_desk::report::inspection_text;
+use motelight_desk::report::{inspection_text, shown};
 
 use crate::args::Inspect;
 use crate::say;
@@ -17,7 +17,7 @@ pub fn run(a: &Inspect) -> Outcome {
             Ok(inspection) if !a.common.json => {
                 say::text(&inspection_text(&done.path.display().to_string(), inspection));
                 if let Some(report) = &done.report {
-                    say::text(&format!("  Report: {}\n", report.display()));
+                    say::text(&format!("  Report: {}\n", shown(&report.display().to_string())));
                 }
             }
             Ok(_) => {}

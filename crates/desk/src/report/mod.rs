@@ -11,3 +11,4 @@ mod text;
 
 pub use inspection::{Pictures, Sheet, inspection_page};
 pub use text::inspection_text;
+pub use words::shown;

@@ -1,0 +1,6 @@
+//! The binary from outside: documents, exit codes, reports, bad files, real files.
+
+mod bad_files;
+mod inspect;
+mod real_files;
+mod run;
