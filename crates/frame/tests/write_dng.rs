@@ -5,7 +5,9 @@ mod support;
 
 use std::path::Path;
 
-use motelight_frame::{Encoding, Fault, Frame, Patch, Rect, Size, Undone, Written, write_mended};
+use motelight_frame::{
+    Encoding, Fault, Frame, Limits, Patch, RawDecoder, ReadOptions, Rect, Size, Undone, Written, read, write_mended,
+};
 use rawler::RawImageData;
 use support::tiff_file::{self, Kind, RGB16, Value};
 use support::{bytes, disc, metadata, picture, rggb, wanted};
@@ -230,6 +232,37 @@ fn a_real_dng_is_mended_and_keeps_its_metadata() {
     assert!(compare(&frame, &patches, &codes, &decode(&dir.path().join("out.dng")), "colorchart") > 2500);
     let read = |name: &str| metadata(&dir.path().join(name), &["FileName"]);
     if let (Some(before), Some(after)) = (read("source.dng"), read("out.dng")) {
+        assert_eq!(before, after);
+    }
+}
+
+/// Raw image in a sub-directory behind a thumbnail and a JPEG preview, as converters write it.
+#[test]
+fn a_converted_dng_is_read_mended_and_judged() {
+    let dir = tempfile::tempdir().unwrap();
+    let (plain, source, out) =
+        (dir.path().join("plain.dng"), dir.path().join("source.dng"), dir.path().join("out.dng"));
+    let kind = Kind { samples: 1, photometric: 32803, bits: 14, piece: Size { width: 0, height: 50 }, ..RGB16 };
+    // An illuminant and a matrix, without which the converter refuses.
+    let matrix = vec![(50778, Value::Short(vec![21])), (50721, Value::Rationals([1, 0, 0, 0, 1, 0, 0, 0, 1].to_vec()))];
+    std::fs::write(&plain, make(kind, &picture(SIZE, 1, 14, 5), matrix)).unwrap();
+    let mut converted = std::io::Cursor::new(Vec::new());
+    let how = rawler::dng::convert::ConvertParams::default().with_embedded(false).with_software("Halden".into());
+    rawler::dng::convert::convert_raw_file(&plain, &mut converted, &how).unwrap();
+    std::fs::write(&source, converted.into_inner()).unwrap();
+
+    let options = ReadOptions { limits: Limits::default(), sensor: None, raw: RawDecoder::InProcess };
+    let frame = read(&source, &options).unwrap();
+    let patches = [disc(&frame, (130.0, 90.0), 31.0, 0.2), disc(&frame, (3.0, 3.0), 20.0, 0.1)];
+    let written = write_mended(&source, &frame, &patches, &out).unwrap();
+    assert!(written.notes.iter().any(|n| n.contains("previews")), "{:?}", written.notes);
+    let changed = compare(&frame, &patches, &decode(&source), &decode(&out), "converted");
+    assert!(changed > 2500 && changed == written.pixels_changed);
+    let back = dir.path().join("back.dng");
+    assert_eq!(motelight_frame::undo(&out, &written.undo, &back).unwrap(), Undone::Bytes);
+    assert!(bytes(&back) == bytes(&source));
+    let read = |path| metadata(path, &["FileName", "TileOffsets", "TileByteCounts", "FileSize"]);
+    if let (Some(before), Some(after)) = (read(&source), read(&out)) {
         assert_eq!(before, after);
     }
 }

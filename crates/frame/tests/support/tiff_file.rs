@@ -39,6 +39,8 @@ pub enum Value {
     Ascii(&'static str),
     Short(Vec<u64>),
     Long(Vec<u64>),
+    /// Signed fractions over 1.
+    Rationals(Vec<u64>),
 }
 
 /// The file: one directory with the picture and the extra tags.
@@ -178,7 +180,9 @@ impl Builder {
                 Value::Ascii(s) => (2, 1, s.bytes().chain([0]).map(u64::from).collect()),
                 Value::Short(v) => (3, 2, v.clone()),
                 Value::Long(v) => (4, 4, v.clone()),
+                Value::Rationals(v) => (10, 4, v.iter().flat_map(|&n| [n, 1]).collect()),
             };
+            let count = numbers.len() as u64 / if kind == 10 { 2 } else { 1 };
             let mut values: Vec<u8> = numbers.iter().flat_map(|&n| encoded(self.kind.big_endian, n, size)).collect();
             if values.len() > wide {
                 self.even();
@@ -187,7 +191,7 @@ impl Builder {
                 values = encoded(self.kind.big_endian, at, wide);
             }
             values.resize(wide, 0);
-            entries.push((*tag, kind, numbers.len() as u64, values));
+            entries.push((*tag, kind, count, values));
         }
         self.even();
         let at = self.bytes.len() as u64;
