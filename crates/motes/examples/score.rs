@@ -98,7 +98,7 @@ fn compare(result: &Inspection, truth: &Value, list: bool) -> (Vec<Row>, usize) 
         let near = (0..used.len())
             .filter(|&i| !used[i])
             .map(|i| (i, (result.motes[i].at_picture.x - x).hypot(result.motes[i].at_picture.y - y)))
-            .filter(|&(_, d)| d < (0.5 * width).max(4.0))
+            .filter(|&(_, d)| d < (0.6 * width).max(4.0))
             .min_by(|a, b| a.1.total_cmp(&b.1));
         if let Some((i, _)) = near {
             used[i] = true;
@@ -106,7 +106,11 @@ fn compare(result: &Inspection, truth: &Value, list: bool) -> (Vec<Row>, usize) 
         let got = near.map(|(i, _)| &result.motes[i]);
         let row = Row {
             snr: number(m, "snr"),
-            diameter: number(m, "equivalent_diameter_um"),
+            diameter: if m["whole"] == false || m["opaque"] == false {
+                0.0
+            } else {
+                number(m, "equivalent_diameter_um")
+            },
             found: got.is_some(),
             miss_px: near.map_or(0.0, |n| n.1),
             width,

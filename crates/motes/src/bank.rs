@@ -6,7 +6,7 @@ use crate::diffraction::Shadowing;
 use crate::optics::{disc_area_um2, equivalent_diameter};
 use crate::profile::Profile;
 
-/// Round shadows by blocked area, for one [`Shadowing`].
+/// Round shadows on the sensor by the area blocked on the glass, for one [`Shadowing`].
 ///
 /// Between neighbours the shape (lost light per blocked area) runs straight in ln diameter; they stand so close
 /// that the diameter changes by a quarter and the width by a fourteenth at most.

@@ -112,7 +112,7 @@ fn channels_of(frame: &Frame, fine: bool) -> (usize, Vec<Channel>) {
     }
 }
 
-/// Clipped mean of a channel's light per block, and the noise of its cells over the whole frame.
+/// Clipped mean and standard deviation of a channel's light per block.
 fn level_and_noise(frame: &Frame, channel: &Channel, cell: usize) -> (Grid, Grid) {
     let plane = &frame.planes[channel.plane];
     let cells = Size { width: plane.width() / cell, height: plane.height() / cell };
@@ -127,22 +127,25 @@ fn level_and_noise(frame: &Frame, channel: &Channel, cell: usize) -> (Grid, Grid
         let mut sample: Vec<f32> = rows.flat_map(|y| xs.clone().step_by(3).map(move |x| value(x, y))).collect();
         median_and_sigma(&mut sample)
     };
-    let noise = Grid::measure(cells, |xs, ys| bulk(&xs, &ys).1);
-    let level = Grid::measure(cells, |xs, ys| {
+    Grid::measure_both(cells, |xs, ys| {
         let (middle, sigma) = bulk(&xs, &ys);
-        let (low, high) = (middle - 2.5 * sigma, middle + 2.5 * sigma);
-        let (mut sum, mut count) = (0.0f32, 0.0f32);
+        // Codes of 8 bits can be coarser than the noise: the deviation of most samples is then 0.
+        let reach = (2.5 * sigma).max(0.02 * middle);
+        let (low, high) = (middle - reach, middle + reach);
+        let (mut sum, mut squares, mut count) = (0.0f32, 0.0f32, 0.0f32);
         for y in ys {
             for x in xs.clone() {
-                let v = value(x, y);
-                let inside = if v >= low && v <= high { 1.0 } else { 0.0 };
+                let v = value(x, y) - middle;
+                let inside = if v >= low - middle && v <= high - middle { 1.0 } else { 0.0 };
                 sum += v * inside;
+                squares += v * v * inside;
                 count += inside;
             }
         }
-        if count > 0.0 { sum / count } else { middle }
-    });
-    (level, noise)
+        let count = count.max(1.0);
+        let offset = sum / count;
+        (middle + offset, (squares / count - offset * offset).max(0.0).sqrt())
+    })
 }
 
 /// `loss = 1 - sum of light times gain`, the gains straight between block centres.
@@ -163,14 +166,25 @@ fn flatten_row(frame: &Frame, channels: &[Channel], gains: &[Grid], cell: usize,
     }
 }
 
-/// Noise of the flattened cells per block: 1.4826 MAD, smoothed.
+/// Noise of the flattened cells per block, smoothed: the standard deviation of the bulk. (The median deviation of codes
+/// that are coarser than the noise jumps between 0 and one code.)
 fn noise_of(loss: &Plane) -> Grid {
-    Grid::measure(loss.size(), |xs, ys| {
-        let mut sample = Vec::with_capacity(xs.len() * ys.len().div_ceil(2));
-        for y in ys.step_by(2) {
-            sample.extend_from_slice(&loss.row(y)[xs.clone()]);
+    let noise = Grid::measure(loss.size(), |xs, ys| {
+        let rows = || ys.clone().step_by(2).map(|y| &loss.row(y)[xs.clone()]);
+        let mut sample: Vec<f32> = rows().flatten().copied().collect();
+        let (middle, deviation) = median_and_sigma(&mut sample);
+        let reach = (3.5 * deviation).max(0.015);
+        let (mut squares, mut sum, mut count) = (0.0f32, 0.0f32, 0.0f32);
+        for v in rows().flatten().map(|v| v - middle).filter(|v| v.abs() < reach) {
+            squares += v * v;
+            sum += v;
+            count += 1.0;
         }
-        median_and_sigma(&mut sample).1
+        let mean = sum / count.max(1.0);
+        (squares / count.max(1.0) - mean * mean).max(0.0).sqrt()
     })
-    .smoothed()
+    .smoothed();
+    // No part of a wall is much stiller than the rest; where a compressed picture looks so, its codes hide the noise.
+    let least = 0.7 * noise.median();
+    noise.map(|v| v.max(least))
 }

@@ -1,15 +1,15 @@
 //! Shadows that are not round: their outline, measured without a model.
 
-use motelight_frame::Micrometres;
+use motelight_frame::{Micrometres, Rect, Size};
 
 use crate::inspect::Kind;
 use crate::inspect::fit::{Spot, Wall};
 
 /// Largest outline, cells along one side of its window.
-const WINDOW: usize = 240;
+const WINDOW: usize = 400;
 
 /// The outline of a shadow by connected cells that lose light.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Extent {
     /// Centre of the lost light, cells.
     pub x: f64,
@@ -29,19 +29,41 @@ pub struct Extent {
     pub depth: f64,
     /// Loss at the centre over the greatest loss.
     pub hollow: f64,
-    bounds: [usize; 4],
+    /// The outline: which cells of a window, and where that begins.
+    inside: Vec<bool>,
+    window: Rect,
 }
 
 impl Extent {
-    /// Whether a place lies within the outline's bounds.
-    pub fn holds(&self, x: f64, y: f64) -> bool {
-        let [x0, y0, x1, y1] = self.bounds.map(|v| v as f64);
-        x >= x0 && x <= x1 && y >= y0 && y <= y1
+    /// Whether a place lies in the outline or within `margin` cells of it.
+    pub fn holds(&self, x: f64, y: f64, margin: isize) -> bool {
+        let Rect { x: x0, y: y0, width, height } = self.window;
+        let near = |v: f64, start: usize, count: usize| {
+            let at = v as isize - start as isize;
+            (at - margin).clamp(0, count as isize) as usize..(at + margin + 1).clamp(0, count as isize) as usize
+        };
+        near(y, y0, height).any(|cy| near(x, x0, width).any(|cx| self.inside[cy * width + cx]))
     }
 
-    /// Whether it is clearly longer or larger than a round shadow `width_um` wide.
-    pub fn differs(&self, width_um: f64) -> bool {
-        self.major_um > 1.7 * self.minor_um || self.major_um > 0.8 * width_um
+    /// Whether it reaches the picture's edge.
+    pub fn touches(&self, size: Size) -> bool {
+        let Rect { x, y, width, .. } = self.window;
+        let on_edge = |i: usize| {
+            let (cx, cy) = (x + i % width, y + i / width);
+            cx < 2 || cy < 2 || cx + 2 >= size.width || cy + 2 >= size.height
+        };
+        (0..self.inside.len()).any(|i| self.inside[i] && on_edge(i))
+    }
+
+    /// Lost light over its error.
+    pub fn snr(&self) -> f64 {
+        self.area_um2 / self.area_error_um2.max(1e-9)
+    }
+
+    /// Whether it is clearly longer than wide, the pupil's image taken off.
+    pub fn is_long(&self, pupil_um: f64) -> bool {
+        let own = |axis: f64| (axis * axis - pupil_um * pupil_um / 4.0).max(0.0).sqrt();
+        own(self.major_um) > 2.0 * own(self.minor_um).max(0.25 * pupil_um)
     }
 
     /// What it looks like, seen through a pupil's image of that diameter.
@@ -49,9 +71,9 @@ impl Extent {
         // The pupil's image adds b^2 / 4 to the square of each of these axes (4 times its variance b^2/16).
         let own = |axis: f64| (axis * axis - pupil.0 * pupil.0 / 4.0).max(0.0).sqrt();
         let (long, short) = (own(self.major_um), own(self.minor_um).max(5.0));
-        if self.hollow < 0.6 {
+        if self.hollow < 0.6 && self.major_um < 1.6 * self.minor_um {
             Kind::Ring
-        } else if self.depth < 0.08 && self.minor_um > 1.5 * pupil.0 {
+        } else if self.depth < 0.08 && long > 1.5 * pupil.0 {
             Kind::Residue
         } else if long > 3.0 * short && long > 60.0 {
             Kind::Fibre
@@ -63,34 +85,23 @@ impl Extent {
     }
 }
 
-/// The outline around a spot: cells connected with it whose smoothed loss exceeds an eighth of the deepest and three
-/// times their noise, and a margin of two cells around them. `None` where nothing stands out there, or it fills the window.
-pub fn extent_of(wall: &Wall, spot: Spot, excess: f64) -> Option<Extent> {
+/// The outline around a spot: cells connected with it whose loss, averaged over `blur` cells around each, exceeds an
+/// eighth of the deepest and two and a half times its noise, and a margin around them. `None` where nothing stands
+/// out there, or it fills the window.
+pub fn extent_of(wall: &Wall, spot: Spot, excess: f64, blur: usize) -> Option<Extent> {
+    let blur = blur.clamp(1, 12);
     let flat = wall.flat;
     let size = flat.size();
     let corner = |v: f64, end: usize| (v as usize).saturating_sub(WINDOW / 2).min(end.saturating_sub(WINDOW));
     let (x0, y0) = (corner(spot.x, size.width), corner(spot.y, size.height));
     let (w, h) = (WINDOW.min(size.width), WINDOW.min(size.height));
-    let smooth = |x: usize, y: usize| {
-        let mut sum = 0.0;
-        let mut count = 0.0;
-        for cy in (y0 + y).saturating_sub(1)..(y0 + y + 2).min(size.height) {
-            for cx in (x0 + x).saturating_sub(1)..(x0 + x + 2).min(size.width) {
-                if wall.sound(cx, cy) {
-                    sum += f64::from(flat.loss.at(cx, cy));
-                    count += 1.0;
-                }
-            }
-        }
-        if count > 4.0 { sum / count } else { 0.0 }
-    };
-    let values: Vec<f64> = (0..w * h).map(|i| smooth(i % w, i / w)).collect();
+    let values = averaged(wall, Rect { x: x0, y: y0, width: w, height: h }, blur);
     let sigma = f64::from(flat.sigma.under(spot.x as usize, spot.y as usize)) * excess;
     let start = (0..w * h)
-        .filter(|i| ((i % w + x0) as f64 + 0.5 - spot.x).hypot((i / w + y0) as f64 + 0.5 - spot.y) < 8.0)
+        .filter(|i| ((i % w + x0) as f64 + 0.5 - spot.x).hypot((i / w + y0) as f64 + 0.5 - spot.y) < 8.0 + blur as f64)
         .max_by(|&a, &b| values[a].total_cmp(&values[b]))?;
-    let level = (values[start] / 8.0).max(sigma);
-    if values[start] < 1.5 * level {
+    let level = (values[start] / 8.0).max(2.5 * sigma / (2 * blur + 1) as f64);
+    if values[start] < 1.6 * level {
         return None;
     }
 
@@ -137,6 +148,9 @@ pub fn extent_of(wall: &Wall, spot: Spot, excess: f64) -> Option<Extent> {
         yy += values[i] * dy * dy / firm;
         xy += values[i] * dx * dy / firm;
     }
+    // The averaging itself is that wide.
+    let own = (((2 * blur + 1) * (2 * blur + 1) - 1) as f64) / 12.0;
+    let (xx, yy) = (xx - own, yy - own);
     let (mean, spread) = (0.5 * (xx + yy), (0.25 * (xx - yy).powi(2) + xy * xy).sqrt());
     let axis = |v: f64| 2.0 * v.max(0.0).sqrt() * wall.cell_um;
     let depth = members.iter().map(|&i| values[i]).fold(0.0, f64::max);
@@ -145,13 +159,35 @@ pub fn extent_of(wall: &Wall, spot: Spot, excess: f64) -> Option<Extent> {
     Some(Extent {
         x,
         y,
-        x_error: sigma * (cells * mean).sqrt() / firm,
+        x_error: sigma * (cells * mean.max(0.1)).sqrt() / firm,
         area_um2: sum * cell2,
         area_error_um2: sigma * f64::sqrt(cells) * cell2,
         major_um: axis(mean + spread),
         minor_um: axis(mean - spread),
         depth,
         hollow: values[cy * w + cx] / depth,
-        bounds: [bounds[0] + x0, bounds[1] + y0, bounds[2] + x0, bounds[3] + y0],
+        inside,
+        window: Rect { x: x0, y: y0, width: w, height: h },
     })
+}
+
+/// Loss averaged over squares of `2 blur + 1` cells, unsound cells left out: sums along rows, then along columns.
+fn averaged(wall: &Wall, window: Rect, blur: usize) -> Vec<f64> {
+    let (w, h) = (window.width, window.height);
+    let cells: Vec<(f64, f64)> = (0..w * h)
+        .map(|i| {
+            let (x, y) = (window.x + i % w, window.y + i / w);
+            if wall.sound(x, y) { (f64::from(wall.flat.loss.at(x, y)), 1.0) } else { (0.0, 0.0) }
+        })
+        .collect();
+    let sums = |cells: &[(f64, f64)], at: usize, i: usize, length: usize, stride: usize| {
+        let (first, last) = (i.saturating_sub(blur), (i + blur).min(length - 1));
+        (first..=last).fold((0.0, 0.0), |sum, j| {
+            let c = cells[at + j * stride];
+            (sum.0 + c.0, sum.1 + c.1)
+        })
+    };
+    let across: Vec<(f64, f64)> = (0..w * h).map(|i| sums(&cells, i / w * w, i % w, w, 1)).collect();
+    let both = (0..w * h).map(|i| sums(&across, i % w, i / w, h, w));
+    both.map(|(sum, count)| if count > 0.0 { sum / count } else { 0.0 }).collect()
 }

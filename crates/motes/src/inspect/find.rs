@@ -4,12 +4,13 @@ use motelight_frame::{FNumber, Frame, Layout, Micrometres, Millimetres};
 use rayon::prelude::*;
 
 use crate::bank::Bank;
-use crate::diffraction::Edge;
+use crate::diffraction::{Edge, Shadowing};
 use crate::flat::Flat;
+use crate::grid::median_and_sigma;
 use crate::inspect::Kind;
 use crate::inspect::extended::{Extent, extent_of};
 use crate::inspect::fit::{Fit, Spot, Wall};
-use crate::inspect::seek::{ScaleNoise, Sought, seek};
+use crate::inspect::seek::{Candidate, ScaleNoise, Sought, seek};
 use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
 use crate::measure::Estimate;
 
@@ -40,7 +41,7 @@ pub struct Found {
 }
 
 /// One shadow that is believed.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct Shadow {
     /// Where it stands and how much it blocks.
     pub spot: Spot,
@@ -58,6 +59,18 @@ pub struct Shadow {
     pub merged: bool,
     /// Whether part of it lies outside.
     pub at_edge: bool,
+}
+
+impl Shadow {
+    /// Whether a place lies in its outline.
+    fn holds(&self, spot: Spot, margin: isize) -> bool {
+        self.extent.as_ref().is_some_and(|e| e.holds(spot.x, spot.y, margin))
+    }
+
+    /// Deepest loss of its outline.
+    fn depth(&self) -> f64 {
+        self.extent.as_ref().map_or(1.0, |e| e.depth)
+    }
 }
 
 impl Found {
@@ -116,7 +129,9 @@ pub fn find(frame: &Frame, flat: &Flat, setting: &Setting, sought: &Sought, fals
         .map(|&h| Bank::new(setting.shadowing(Millimetres(h), stand_off.edge), LARGEST_ROUND))
         .collect();
     let threshold = threshold(sought.places, false_motes);
-    let finder = Finder { wall, banks: &banks, noise: &sought.noise, threshold };
+    let rendered = !matches!(frame.layout, Layout::Mosaic(_));
+    let scatter = banks.iter().map(|bank| Scatter::of(&wall, bank, &bright, rendered)).collect();
+    let finder = Finder { wall, banks: &banks, defect: defect_bank(setting), noise: &sought.noise, scatter, threshold };
 
     let starts: Vec<Spot> = rough.into_iter().map(|(s, _)| s).collect();
     let mut believed = finder.settle(starts);
@@ -126,7 +141,11 @@ pub fn find(frame: &Frame, flat: &Flat, setting: &Setting, sought: &Sought, fals
         let all = believed.iter().map(|s| s.spot).chain(hidden).collect();
         believed = finder.settle(all);
     }
-    let shadows = finder.shaped(believed, setting, &stand_off);
+    // Wider than a large round mote by half.
+    let widest = 0.6 * banks[banks.len() - 1].shadowing().pupil.0.hypot(100.0) / setting.cell.0;
+    let broad: Vec<Candidate> =
+        sought.candidates.iter().filter(|c| c.scale > widest && c.snr > 10.0).copied().collect();
+    let shadows = finder.shaped(&believed, &broad, setting, &stand_off);
     let grain = f64::from(flat.sigma.median()) * flat.cell as f64;
     Found { shadows, floor_um2: finder.floor_um2(), stand_off, grain }
 }
@@ -172,7 +191,10 @@ fn mean_within(wall: &Wall, x: f64, y: f64, radius: f64) -> f64 {
 struct Finder<'a> {
     wall: Wall<'a>,
     banks: &'a [Bank],
+    /// What a pixel defect looks like once a demosaic has spread it.
+    defect: Bank,
     noise: &'a [ScaleNoise],
+    scatter: Vec<Scatter>,
     threshold: f64,
 }
 
@@ -230,10 +252,11 @@ impl Finder<'_> {
             Some((i, fit))
         });
         let (bank, fit) = fits.min_by(|a, b| a.1.chi2.total_cmp(&b.1.chi2))?;
-        let scale = 0.4
-            * self.banks[bank].shadowing().pupil.0.hypot(crate::optics::equivalent_diameter(fit.spot.area_um2).0)
-            / self.wall.cell_um;
-        let excess = excess_at(self.noise, scale);
+        let defect = self.wall.fit(&self.defect, start, radius, others);
+        if defect.is_some_and(|d| d.chi2 + 4.0 < fit.chi2) {
+            return None;
+        }
+        let excess = self.scatter[bank].at(fit.spot.area_um2);
         Some(Believed { spot: fit.spot, fit, bank, snr: fit.snr() / excess, excess })
     }
 
@@ -290,54 +313,177 @@ impl Finder<'_> {
     }
 
     /// What is no round shadow gets its outline measured; what is no shadow at all goes.
-    fn shaped(&self, believed: Vec<Believed>, setting: &Setting, stand_off: &StandOff) -> Vec<Shadow> {
-        let size = self.wall.flat.size();
+    fn shaped(
+        &self,
+        believed: &[Believed],
+        broad: &[Candidate],
+        setting: &Setting,
+        stand_off: &StandOff,
+    ) -> Vec<Shadow> {
+        let shadowing = self.banks[self.banks.len() - 1].shadowing();
         let mut shadows: Vec<Shadow> = Vec::new();
-        for b in &believed {
-            let width = self.width(b);
-            // An outline already taken holds this place too.
-            if shadows.iter().any(|s| s.extent.is_some_and(|e| e.holds(b.spot.x, b.spot.y))) {
+        // Wide faint patches first: each answers in many places, but is one thing. What lies on them is taken out.
+        let bare = if broad.is_empty() { None } else { Some(self.without(believed)) };
+        for c in broad {
+            let spot = Spot { x: c.x, y: c.y, area_um2: 1.0 };
+            let Some(bare) = bare.as_ref().filter(|_| !shadows.iter().any(|s| s.holds(spot, 2))) else { continue };
+            let wall = Wall { flat: bare, ..self.wall };
+            let peak = mean_within(&wall, c.x, c.y, 0.5 * c.scale);
+            let blur = (0.3 * c.scale) as usize;
+            let Some(extent) = extent_of(&wall, spot, excess_at(self.noise, blur as f64), blur) else { continue };
+            // A deep or narrow thing is a mote of its own, measured better below.
+            let wide = extent.minor_um > 1.2 * shadowing.pupil.0 || extent.major_um > 3.0 * shadowing.pupil.0;
+            if wide && peak < 0.15 && extent.snr() > self.threshold {
+                shadows.push(self.free(extent, c.snr));
+            }
+        }
+        for cluster in self.clusters(believed) {
+            if !shadows.iter().any(|s| cluster.iter().any(|&i| s.holds(believed[i].spot, 2))) {
+                shadows.extend(self.joined(&cluster, believed));
+            }
+        }
+        let broad_count = shadows.len();
+        for b in believed {
+            // The ends of a faint patch fray: what stands by them, as faint, is part of it.
+            let frayed = |s: &Shadow, depth: f64| {
+                let margin = if depth < 1.5 * s.depth() && s.depth() < 0.1 { 3.0 * self.width(b) } else { 2.0 };
+                s.holds(b.spot, margin as isize)
+            };
+            // On a faint patch a grain may lie, if it is much deeper; in another outline it is part of that.
+            let depth = self.banks[b.bank].shape(b.spot.area_um2).at(0.0).0;
+            let part = |(i, s): (usize, &Shadow)| frayed(s, depth) && (i >= broad_count || depth < 4.0 * s.depth());
+            if shadows.iter().enumerate().any(part) {
                 continue;
             }
             let likeness = b.fit.likeness();
-            let mut extent = None;
-            let mut kind = Kind::Grain;
             if likeness < 0.93 && b.snr > 12.0 {
-                let found = extent_of(&self.wall, b.spot, b.excess);
-                let narrow = found.is_some_and(|e| e.minor_um < 0.2 * self.banks[b.bank].shadowing().pupil.0);
-                if likeness < ALIKE && (found.is_none() || narrow) {
-                    continue; // Narrower than any shadow: a pixel defect, or a mark of the wall.
+                let pupil = self.banks[b.bank].shadowing().pupil.0;
+                let found = extent_of(&self.wall, b.spot, b.excess, 1);
+                // The pupil's image alone is b/2 wide in this measure: what is narrower by far is a defect or the wall's.
+                if found.as_ref().is_some_and(|e| e.minor_um < 0.33 * pupil) || (found.is_none() && likeness < ALIKE) {
+                    continue;
                 }
-                if let Some(e) = found.filter(|e| e.differs(width * self.wall.cell_um) || likeness < ALIKE) {
-                    kind = e.kind(self.banks[b.bank].shadowing().pupil);
-                    extent = Some(e);
+                if let Some(extent) = found.filter(|e| e.is_long(pupil) || likeness < ALIKE) {
+                    shadows.push(self.free(extent, b.snr));
+                    continue;
                 }
             }
-            let own_height_mm = if b.snr > 20.0 && extent.is_none() && stand_off.source == StandOffSource::Measured {
-                self.own_height(b, setting, stand_off)
-            } else {
-                None
-            };
-            let half = 0.5 * width;
-            let (x, y) = (b.spot.x, b.spot.y);
-            let spot = extent.map_or(b.spot, |e| Spot { x: e.x, y: e.y, area_um2: e.area_um2 });
-            let errors =
-                extent.map_or(b.fit.errors.map(|e| e * b.excess), |e| [e.x_error, e.x_error, e.area_error_um2]);
-            shadows.push(Shadow {
-                spot,
-                errors,
-                snr: b.snr,
-                own_height_mm,
-                extent,
-                kind,
-                merged: believed.iter().any(|o| {
-                    let d = (o.spot.x - x).hypot(o.spot.y - y);
-                    d > 0.0 && d < 0.5 * (width + self.width(o))
-                }),
-                at_edge: x < half || y < half || x > size.width as f64 - half || y > size.height as f64 - half,
-            });
+            shadows.push(self.round(b, believed, setting, stand_off));
         }
         shadows
+    }
+
+    /// The wall with the round shadows that are sure taken out.
+    fn without(&self, believed: &[Believed]) -> Flat {
+        let mut flat = self.wall.flat.clone();
+        let size = flat.size();
+        for b in believed.iter().filter(|b| b.fit.likeness() > 0.9) {
+            let bank = &self.banks[b.bank];
+            let shape = bank.shape(b.spot.area_um2);
+            let depth = shape.at(0.0).0;
+            if depth < 0.03 {
+                continue;
+            }
+            let radius = self.wall.radius(bank, b.spot.area_um2);
+            let clip = |v: f64, end: usize| v.clamp(0.0, end as f64) as usize;
+            for y in clip(b.spot.y - radius, size.height)..clip(b.spot.y + radius + 1.0, size.height) {
+                for x in clip(b.spot.x - radius, size.width)..clip(b.spot.x + radius + 1.0, size.width) {
+                    let r = (x as f64 + 0.5 - b.spot.x).hypot(y as f64 + 0.5 - b.spot.y) * self.wall.cell_um;
+                    let passed = (1.0 - shape.at(r).0).max(0.05);
+                    let loss = flat.loss.at(x, y);
+                    flat.loss.set(x, y, 1.0 - (1.0 - loss) / passed as f32);
+                }
+            }
+        }
+        flat
+    }
+
+    /// Chains of overlapping spots of like depth: more than three such are no grains that fell side by side, but
+    /// one streak, ring or fibre that round fits took apart.
+    fn clusters(&self, believed: &[Believed]) -> Vec<Vec<usize>> {
+        let depth: Vec<f64> = believed.iter().map(|b| self.banks[b.bank].shape(b.spot.area_um2).at(0.0).0).collect();
+        let linked = |i: usize, j: usize| {
+            let (a, b) = (&believed[i], &believed[j]);
+            let apart = (a.spot.x - b.spot.x).hypot(a.spot.y - b.spot.y);
+            let alike = depth[i].max(depth[j]) < 2.5 * depth[i].min(depth[j]);
+            alike && apart < 0.8 * (self.width(a) + self.width(b))
+        };
+        let mut free: Vec<bool> = vec![true; believed.len()];
+        let mut clusters = Vec::new();
+        for first in 0..believed.len() {
+            if !free[first] {
+                continue;
+            }
+            free[first] = false;
+            let mut cluster = vec![first];
+            let mut next = 0;
+            while next < cluster.len() {
+                for j in 0..believed.len() {
+                    if free[j] && linked(cluster[next], j) {
+                        free[j] = false;
+                        cluster.push(j);
+                    }
+                }
+                next += 1;
+            }
+            // Two or three may be grains side by side, if they look like grains.
+            if cluster.len() > 3 || cluster.len() > 1 && cluster.iter().any(|&i| believed[i].fit.likeness() < 0.9) {
+                clusters.push(cluster);
+            }
+        }
+        clusters
+    }
+
+    /// The outline that holds most of a cluster, at the least blur that does.
+    fn joined(&self, cluster: &[usize], believed: &[Believed]) -> Option<Shadow> {
+        let snr = cluster.iter().map(|&i| believed[i].snr * believed[i].snr).sum::<f64>().sqrt();
+        let first = &believed[cluster[0]];
+        [1, 2, 4, 7, 11].into_iter().find_map(|blur| {
+            let extent = extent_of(&self.wall, first.spot, first.excess, blur)?;
+            let held = cluster.iter().filter(|&&i| extent.holds(believed[i].spot.x, believed[i].spot.y, 2)).count();
+            let one = cluster.len() > 3 || extent.is_long(self.banks[first.bank].shadowing().pupil.0);
+            (one && 5 * held >= 4 * cluster.len()).then(|| self.free(extent, snr))
+        })
+    }
+
+    /// A shadow by its outline.
+    fn free(&self, extent: Extent, snr: f64) -> Shadow {
+        let size = self.wall.flat.size();
+        Shadow {
+            spot: Spot { x: extent.x, y: extent.y, area_um2: extent.area_um2 },
+            errors: [extent.x_error, extent.x_error, extent.area_error_um2],
+            snr,
+            own_height_mm: None,
+            kind: extent.kind(self.banks[self.banks.len() - 1].shadowing().pupil),
+            merged: false,
+            at_edge: extent.touches(size),
+            extent: Some(extent),
+        }
+    }
+
+    /// A round shadow.
+    fn round(&self, b: &Believed, believed: &[Believed], setting: &Setting, stand_off: &StandOff) -> Shadow {
+        let size = self.wall.flat.size();
+        let width = self.width(b);
+        let own_height_mm = if b.snr > 20.0 && stand_off.source == StandOffSource::Measured {
+            self.own_height(b, setting, stand_off)
+        } else {
+            None
+        };
+        let (x, y, half) = (b.spot.x, b.spot.y, 0.5 * width);
+        Shadow {
+            spot: b.spot,
+            errors: b.fit.errors.map(|e| e * b.excess),
+            snr: b.snr,
+            own_height_mm,
+            extent: None,
+            kind: Kind::Grain,
+            merged: believed.iter().any(|o| {
+                let d = (o.spot.x - x).hypot(o.spot.y - y);
+                d > 0.0 && d < 0.5 * (width + self.width(o))
+            }),
+            at_edge: x < half || y < half || x > size.width as f64 - half || y > size.height as f64 - half,
+        }
     }
 
     /// The stand-off of one bright shadow, if it lies clearly below the frame's.
@@ -357,14 +503,59 @@ impl Finder<'_> {
 
     /// Blocked area found with 99 % certainty: 2.33 standard errors of a small mote above the threshold.
     fn floor_um2(&self) -> Option<f64> {
-        let bank = &self.banks[self.banks.len() - 1];
-        let shadowing = bank.shadowing();
+        let last = self.banks.len() - 1;
+        let shadowing = self.banks[last].shadowing();
         let sigma = f64::from(self.wall.flat.sigma.median());
-        let cell = Micrometres(self.wall.cell_um);
         // 1.165: what a sloping backdrop fitted along costs (project optics notes, section 5).
-        let one = crate::optics::area_at_snr_um2(1.165, sigma, cell, shadowing.pupil);
-        let excess = excess_at(self.noise, 0.35 * shadowing.pupil.0 / cell.0);
-        Some((self.threshold + 2.33) * one * excess)
+        let one = crate::optics::area_at_snr_um2(1.165, sigma, Micrometres(self.wall.cell_um), shadowing.pupil);
+        let excess = self.scatter[last].at(0.0);
+        Some((self.threshold + 2.33) * one * excess / (shadowing.scale * shadowing.scale))
+    }
+}
+
+/// What a pixel defect looks like: no wider than two pixels.
+fn defect_bank(setting: &Setting) -> Bank {
+    let pixel = setting.cell.0 / setting.pixels as f64;
+    let shadowing = setting.shadowing(Millimetres(0.1), Edge::Geometric);
+    Bank::new(Shadowing { pupil: Micrometres(2.0 * pixel), ..shadowing }, Micrometres(2.0 * pixel))
+}
+
+/// Places at which the scatter of fits is tried: enough to know it to 3 %, and its far tail to 6 %.
+const TRIALS: usize = 3000;
+const TAIL_TRIALS: usize = 20_000;
+
+/// How much further than a normal distribution's the dark tail of answers reaches at a detection threshold, over
+/// the spread. The codes of a rendered picture are coarser than its noise, and compression stills most places and
+/// lets some jump: quantiles at 2 and 3 deviations tell, and their growth goes on to five and a half.
+fn tail_of(mut answers: Vec<f32>) -> f64 {
+    if answers.len() < TAIL_TRIALS / 20 {
+        return 1.0;
+    }
+    answers.sort_unstable_by(|a, b| b.total_cmp(a));
+    let at = |share: f64| f64::from(answers[(share * answers.len() as f64) as usize]);
+    let (two, three) = (at(0.02275) / 2.0, at(0.00135) / 3.0);
+    let spread = f64::from(median_and_sigma(&mut answers).1).max(1e-9);
+    ((three + 2.5 * (three - two).max(0.0)) / spread).max(two / spread).max(1.0)
+}
+
+/// Excess scatter of fits by blocked area.
+#[derive(Debug, Clone)]
+struct Scatter([(f64, f64); 3]);
+
+impl Scatter {
+    fn of(wall: &Wall, bank: &Bank, motes: &[Spot], rendered: bool) -> Scatter {
+        let tried = [80.0, 1200.0, 8000.0].map(|area| (area, wall.answers(bank, area, motes, TRIALS)));
+        let tail = if rendered { tail_of(wall.answers(bank, tried[0].0, motes, TAIL_TRIALS)) } else { 1.0 };
+        Scatter(tried.map(|(area, mut answers)| (area, f64::from(median_and_sigma(&mut answers).1).max(1.0) * tail)))
+    }
+
+    /// Straight in ln area between those tried.
+    fn at(&self, area_um2: f64) -> f64 {
+        let at = |i: usize| (self.0[i].0.ln(), self.0[i].1);
+        let x = area_um2.max(1.0).ln().clamp(at(0).0, at(2).0);
+        let i = usize::from(x > at(1).0);
+        let t = (x - at(i).0) / (at(i + 1).0 - at(i).0);
+        at(i).1 + (at(i + 1).1 - at(i).1) * t
     }
 }
 

@@ -2,6 +2,7 @@
 
 use motelight_frame::{Mask, Micrometres};
 use nalgebra::{SMatrix, SVector};
+use rayon::prelude::*;
 
 use crate::bank::{Bank, Shape};
 use crate::flat::Flat;
@@ -68,7 +69,6 @@ struct Sample {
 /// Place, area and a sloping backdrop: level, slope right, slope down.
 const PARAMETERS: usize = 6;
 const STEPS: usize = 12;
-
 impl Wall<'_> {
     /// Fits a shadow near `start` in a window of `radius` cells, the shadows of `others` divided out first. `None`
     /// where the window holds too few cells to fit, or the fit runs away from its start.
@@ -120,10 +120,57 @@ impl Wall<'_> {
         })
     }
 
+    /// The fit of a shadow of that area tried at `trials` places over the wall, clear of `motes`: the areas found over
+    /// the error that uncorrelated noise would give them. Their spread is 1 in a raw; more where a demosaic,
+    /// compression or the wall ties neighbours together. Empty where the wall is too small.
+    pub fn answers(&self, bank: &Bank, area_um2: f64, motes: &[Spot], trials: usize) -> Vec<f32> {
+        let radius = self.radius(bank, area_um2);
+        let reach = radius.ceil() as usize;
+        let size = self.flat.size();
+        if size.width < 3 * reach || size.height < 3 * reach {
+            return Vec::new();
+        }
+        let shape = bank.shape(area_um2);
+        let mut cells = Vec::new();
+        let mut hessian = SMatrix::<f64, 4, 4>::zeros();
+        for y in 0..=2 * reach {
+            for x in 0..=2 * reach {
+                let (dx, dy) = (x as f64 - reach as f64, y as f64 - reach as f64);
+                let r = (dx * dx + dy * dy).sqrt();
+                if r <= radius {
+                    let row = SVector::from([shape.at(r * self.cell_um).0, 1.0, dx, dy]);
+                    hessian.ger(1.0, &row, &row, 1.0);
+                    cells.push((x, y, row));
+                }
+            }
+        }
+        let Some(inverse) = hessian.try_inverse() else { return Vec::new() };
+        // The weights by which the fit draws the area from the cells.
+        let weights: Vec<(usize, usize, f32)> =
+            cells.into_iter().map(|(x, y, row)| (x, y, (inverse * row)[0] as f32)).collect();
+        let expected = weights.iter().map(|w| w.2 * w.2).sum::<f32>().sqrt();
+        let room = (size.width - 2 * reach, size.height - 2 * reach);
+        (0..trials)
+            .into_par_iter()
+            .filter_map(|i| {
+                // Places spread evenly by the plastic number's fractions (Roberts' low-discrepancy sequence).
+                let along = |k: f64, room: usize| ((i as f64 * k).fract() * room as f64) as usize;
+                let (x0, y0) = (along(0.754_877_666, room.0), along(0.569_840_291, room.1));
+                let (x, y) = ((x0 + reach) as f64, (y0 + reach) as f64);
+                let hit = |m: &Spot| (m.x - x).hypot(m.y - y) < radius + 1.5 * self.radius(bank, m.area_um2);
+                if motes.iter().any(hit) {
+                    return None;
+                }
+                let sum: f32 = weights.iter().map(|&(x, y, w)| w * self.flat.loss.at(x0 + x, y0 + y)).sum();
+                Some(sum / expected / self.flat.sigma.under(x0 + reach, y0 + reach).max(1e-9))
+            })
+            .collect()
+    }
+
     /// Radius of the window of a shadow, cells: its geometric edge and the first bright ring.
     pub fn radius(&self, bank: &Bank, area_um2: f64) -> f64 {
         let shadowing = bank.shadowing();
-        let diameter = crate::optics::equivalent_diameter(area_um2).0;
+        let diameter = crate::optics::equivalent_diameter(area_um2).0 * shadowing.scale;
         let ring = 1.2 * (0.55 * shadowing.stand_off.0 * 1000.0).sqrt();
         ((0.5 * (diameter + shadowing.pupil.0) + ring) / self.cell_um + 1.0).clamp(4.0, 80.0)
     }

@@ -47,6 +47,8 @@ fn wave() -> Edge {
 const RANGE: (f64, f64) = (0.3, 4.0);
 /// What is assumed where nothing can be measured: a guess, the middle of that range.
 pub const ASSUMED: Estimate = Estimate { value: 1.2, sigma: 0.6 };
+/// Lower than any glass lies, mm: what looks so is a pixel defect.
+const LOWEST: f64 = 0.35;
 /// Most shadows that are pooled.
 const MOST: usize = 24;
 /// Largest motes by which it is measured: wider ones hide the pupil's image.
@@ -84,14 +86,15 @@ pub fn measure(wall: &Wall, setting: &Setting, bright: &[Spot]) -> StandOff {
     let table = Table::of(wall, setting, Edge::Geometric, &coarse, bright);
     let Some(first) = table.pooled() else { return assumed };
     let around = |middle: f64, ratio: f64| -> Vec<f64> { (-2..=2).map(|i| middle * ratio.powi(i)).collect() };
-    let edges = [Edge::Geometric, Edge::Wave].into_iter();
-    let rough = edges
-        .filter_map(|edge| Some((edge, Table::of(wall, setting, edge, &around(first.height, 1.16), bright).pooled()?)))
-        .min_by(|a, b| a.1.chi2.total_cmp(&b.1.chi2));
-    let best = rough
-        .and_then(|(edge, p)| Some((edge, Table::of(wall, setting, edge, &around(p.height, 1.07), bright).pooled()?)));
+    let fine = |edge: Edge| -> Option<Table> {
+        let rough = Table::of(wall, setting, edge, &around(first.height, 1.16), bright).pooled()?;
+        Some(Table::of(wall, setting, edge, &around(rough.height, 1.07), bright))
+    };
+    let (Some(rays), Some(waves)) = (fine(Edge::Geometric), fine(Edge::Wave)) else { return assumed };
+    let (edge, table) = if rays.explains_better_than(&waves) { (Edge::Geometric, rays) } else { (Edge::Wave, waves) };
+    let best = table.pooled().map(|pooled| (edge, pooled));
     match best {
-        Some((edge, pooled)) if pooled.sigma < 0.25 => StandOff {
+        Some((edge, pooled)) if pooled.sigma < 0.12 => StandOff {
             height_mm: Estimate::new(pooled.height, pooled.height * pooled.sigma),
             source: StandOffSource::Measured,
             shadows: pooled.shadows,
@@ -101,60 +104,91 @@ pub fn measure(wall: &Wall, setting: &Setting, bright: &[Spot]) -> StandOff {
     }
 }
 
-/// Squared residuals of each shadow at each stand-off.
+/// How well each shadow is fitted at each stand-off.
 struct Table {
     heights: Vec<f64>,
-    /// One row per shadow that could be fitted at all heights.
-    rows: Vec<Vec<f64>>,
+    /// One row per bright place; `None` where it could not be fitted at all heights.
+    rows: Vec<Option<Row>>,
+}
+
+struct Row {
+    /// Sum of squared residuals per height, over their variance.
+    chi2: Vec<f64>,
+    /// Cells less parameters.
+    freedom: f64,
+    /// Correlation of seen and fitted shape at the best height.
+    likeness: f64,
 }
 
 struct Pooled {
     height: f64,
     /// Uncertainty of ln height.
     sigma: f64,
-    chi2: f64,
     shadows: usize,
 }
+
+/// Correlation below which a shadow is not round enough to measure by.
+const ROUND: f64 = 0.9;
+/// What the model does not know of one shadow, in ln height: blades of the pupil, vignetting, ragged edges. A guess,
+/// from the widths of regular pentagons to heptagons against the disc of the same area.
+const MODEL: f64 = 0.03;
 
 impl Table {
     fn of(wall: &Wall, setting: &Setting, edge: Edge, heights: &[f64], bright: &[Spot]) -> Table {
         let banks: Vec<Bank> =
             heights.par_iter().map(|&h| Bank::new(setting.shadowing(Millimetres(h), edge), LARGEST)).collect();
         let last = &banks[banks.len() - 1];
-        let row = |i: usize| -> Option<Vec<f64>> {
+        let row = |i: usize| -> Option<Row> {
             let spot = bright[i];
             // One window for all heights, or their residuals could not be compared.
             let radius = wall.radius(last, spot.area_um2);
             let others: Vec<Spot> = bright.iter().enumerate().filter(|&(j, _)| j != i).map(|(_, s)| *s).collect();
-            banks.iter().map(|bank| wall.fit(bank, spot, radius, &others).map(|f| f.chi2)).collect()
+            let fits: Vec<_> =
+                banks.iter().map(|bank| wall.fit(bank, spot, radius, &others)).collect::<Option<Vec<_>>>()?;
+            let best = fits.iter().min_by(|a, b| a.chi2.total_cmp(&b.chi2))?;
+            Some(Row { chi2: fits.iter().map(|f| f.chi2).collect(), freedom: best.freedom, likeness: best.likeness() })
         };
-        let rows = (0..bright.len()).into_par_iter().filter_map(row).collect();
+        let rows = (0..bright.len()).into_par_iter().map(row).collect();
         Table { heights: heights.to_vec(), rows }
     }
 
-    /// The height at which the pooled residuals are least. Shadows whose own best height lies far off the
-    /// others' are left out.
+    /// Whether this table's shadows leave less than the other's, each counted by its own scatter.
+    fn explains_better_than(&self, other: &Table) -> bool {
+        let pairs = self.rows.iter().zip(&other.rows).filter_map(|(a, b)| a.as_ref().zip(b.as_ref()));
+        let gain: f64 = pairs
+            .filter(|(a, b)| a.likeness.max(b.likeness) > ROUND)
+            .map(|(a, b)| {
+                let scatter = (a.least().min(b.least()) / a.freedom).max(1.0);
+                (b.least() - a.least()) / scatter
+            })
+            .sum();
+        gain > 0.0
+    }
+
+    /// The height that the round shadows agree on: each one's own best height, weighted by how well it can tell
+    /// (its residuals' scatter counted), the odd ones left out.
     fn pooled(&self) -> Option<Pooled> {
-        if self.rows.is_empty() {
-            return None;
-        }
-        let own: Vec<(f64, f64)> = self.rows.iter().map(|row| self.least(row)).collect();
-        let mut sorted: Vec<f64> = own.iter().map(|o| o.0).collect();
-        sorted.sort_unstable_by(f64::total_cmp);
-        let middle = sorted[sorted.len() / 2];
-        let agree = |&(at, sigma): &(f64, f64)| (at - middle).abs() < 0.3 + 2.0 * sigma;
-        let kept: Vec<&Vec<f64>> = self.rows.iter().zip(&own).filter(|(_, o)| agree(o)).map(|(r, _)| r).collect();
-        let sum: Vec<f64> = (0..self.heights.len()).map(|j| kept.iter().map(|r| r[j]).sum()).collect();
-        let (at, sigma) = self.least(&sum);
-        // The scatter of the shadows' own answers speaks for what the model does not know.
-        let scatter: f64 = own.iter().filter(|o| agree(o)).map(|o| (o.0 - at).powi(2)).sum::<f64>() / kept.len() as f64;
-        let sigma = sigma.max((scatter / kept.len() as f64).sqrt());
-        Some(Pooled {
-            height: at.exp(),
-            sigma,
-            chi2: sum.iter().copied().fold(f64::MAX, f64::min),
-            shadows: kept.len(),
-        })
+        let round = self.rows.iter().flatten().filter(|r| r.likeness > ROUND);
+        let mut own: Vec<(f64, f64)> = round
+            .map(|row| {
+                let (at, sigma) = self.least(&row.chi2);
+                (at, (sigma * (row.least() / row.freedom).max(1.0).sqrt()).hypot(MODEL))
+            })
+            .filter(|o| o.1 < 0.5 && o.0 > LOWEST.ln())
+            .collect();
+        own.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let weight = |o: &(f64, f64)| 1.0 / (o.1 * o.1);
+        let half = 0.5 * own.iter().map(weight).sum::<f64>();
+        let mut passed = 0.0;
+        let middle = own.iter().find(|o| {
+            passed += weight(o);
+            passed >= half
+        })?;
+        let middle = middle.0;
+        let kept: Vec<&(f64, f64)> = own.iter().filter(|o| (o.0 - middle).abs() < 3.0 * o.1 + 0.02).collect();
+        let sum: f64 = kept.iter().map(|o| weight(o)).sum();
+        let at = kept.iter().map(|o| weight(o) * o.0).sum::<f64>() / sum;
+        Some(Pooled { height: at.exp(), sigma: (1.0 / sum).sqrt(), shadows: kept.len() })
     }
 
     /// Where in ln height a row is least, by the parabola through its least value and the two beside it, and the
@@ -171,5 +205,11 @@ impl Table {
         }
         let shift = ((left - right) / (2.0 * step * bend)).clamp(-1.5 * step, 1.5 * step);
         (at(i) + shift, (2.0 / bend).sqrt())
+    }
+}
+
+impl Row {
+    fn least(&self) -> f64 {
+        self.chi2.iter().copied().fold(f64::MAX, f64::min)
     }
 }
