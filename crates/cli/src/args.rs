@@ -24,6 +24,8 @@ const EXIT_CODES: &str = "Exit codes, the highest wins:\n  0  nothing shows, not
 pub enum Verb {
     /// Judge test frames: what lies on the glass, from which f-number on it shows
     Inspect(Inspect),
+    /// Take the shadows of a test frame's motes out of pictures by the same body
+    Mend(Mend),
     /// Make a demo shoot and run the whole line on it
     Demo(Demo),
 }
@@ -34,6 +36,20 @@ pub struct Inspect {
     /// Test frames, or folders of them
     #[arg(required = true)]
     pub pictures: Vec<PathBuf>,
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub common: Common,
+}
+
+/// Mend pictures.
+#[derive(Debug, Args)]
+pub struct Mend {
+    /// Pictures, or folders of them; originals are only read
+    #[arg(required = true)]
+    pub pictures: Vec<PathBuf>,
+    /// The test frame by the same body, taken before or after the shoot
+    #[arg(long, value_name = "WALL")]
+    pub test_frame: PathBuf,
     #[command(flatten)]
     #[allow(missing_docs)]
     pub common: Common,

@@ -16,6 +16,7 @@ fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match arguments.verb {
         Verb::Inspect(a) => verbs::inspect::run(&a),
+        Verb::Mend(a) => verbs::mend::run(&a),
         Verb::Demo(a) => verbs::demo::run(&a),
     };
     ExitCode::from(outcome.code())

@@ -171,14 +171,14 @@ fn motes(number: u32) -> Vec<Mote> {
         ([3.9, -6.0], Shape::Grain { diameter_um: 44.0 }, 1),
         ([8.6, -3.3], Shape::Irregular { diameter_um: 52.0, roughness: 0.25, elongation: 1.2, seed: 9 }, 1),
         ([-2.3, -3.7], Shape::Irregular { diameter_um: 36.0, roughness: 0.3, elongation: 1.3, seed: 11 }, 1),
-        ([-9.9, -0.9], Shape::Grain { diameter_um: 58.0 }, 1),
+        ([-9.9, -0.9], Shape::Grain { diameter_um: 34.0 }, 1),
         ([5.6, -1.4], Shape::Irregular { diameter_um: 30.0, roughness: 0.2, elongation: 1.1, seed: 21 }, 1),
-        ([0.9, -6.9], Shape::Fibre { length_um: 620.0, width_um: 13.0, curl: 1.9, angle: 0.7 }, 1),
-        ([10.4, -6.6], Shape::Translucent { diameter_um: 55.0, amplitude: 0.5, phase: 1.1 }, 1),
+        ([0.9, -6.9], Shape::Fibre { length_um: 240.0, width_um: 6.0, curl: 1.6, angle: 0.7 }, 1),
+        ([10.4, -6.6], Shape::Translucent { diameter_um: 40.0, amplitude: 0.5, phase: 1.1 }, 1),
         // These came with a change of lens.
-        ([-4.6, -1.9], Shape::Irregular { diameter_um: 48.0, roughness: 0.3, elongation: 1.4, seed: 33 }, 3),
-        ([7.1, -5.2], Shape::Irregular { diameter_um: 40.0, roughness: 0.35, elongation: 1.6, seed: 35 }, 3),
-        ([-8.4, 5.8], Shape::Oil { diameter_um: 85.0, loss: 0.45, phase: 0.8 }, 5),
+        ([-4.6, -1.9], Shape::Irregular { diameter_um: 36.0, roughness: 0.3, elongation: 1.4, seed: 33 }, 3),
+        ([7.1, -5.2], Shape::Irregular { diameter_um: 33.0, roughness: 0.35, elongation: 1.6, seed: 35 }, 3),
+        ([-8.4, 5.8], Shape::Oil { diameter_um: 60.0, loss: 0.3, phase: 0.8 }, 5),
     ];
     let mut motes: Vec<Mote> = (1..)
         .zip(settled)

@@ -1,10 +1,34 @@
 //! `motelight demo`.
 
-use motelight_desk::jobs::Outcome;
+use std::path::PathBuf;
+
+use motelight_desk::jobs::mend::{document, outcome};
+use motelight_desk::jobs::{self, Outcome};
+use motelight_desk::report::inspection_text;
 
 use crate::args::Demo;
+use crate::say;
+use crate::verbs::mend::line;
 
-/// Makes the demo shoot and runs the whole line on it.
-pub fn run(_a: &Demo) -> Outcome {
-    Outcome::Failed
+/// Makes the demo shoot and runs the whole line on it. Ends well if the line ran: the made-up sensor is dirty by design.
+pub fn run(a: &Demo) -> Outcome {
+    let folder = a.common.out.clone().unwrap_or_else(|| PathBuf::from("demo-shoot"));
+    let made = match jobs::demo(&folder, &a.common.settings(), |step| eprintln!("{step}")) {
+        Ok(made) => made,
+        Err(e) => {
+            say::error(&e);
+            return Outcome::Failed;
+        }
+    };
+    if a.common.json {
+        say::document(&document(&made.test_frame, &made.pictures));
+    } else {
+        say::text(&inspection_text(&made.test_frame.display().to_string(), &made.inspection));
+        made.pictures.iter().for_each(|p| say::text(&line(p)));
+        say::text(&format!("\nOriginals: {}\nMended:    {}", made.shoot.display(), made.mended.display()));
+        if let Some(report) = &made.report {
+            say::text(&format!("Report:    {}  (open it in a browser)", report.display()));
+        }
+    }
+    if outcome(&made.pictures) == Outcome::Failed { Outcome::Failed } else { Outcome::Clear }
 }

@@ -1,4 +1,5 @@
 //! One file per verb: arguments in, job called, result said.
 
-pub mod demo;
 pub mod inspect;
+pub mod mend;
+pub mod demo;

@@ -1,6 +1,8 @@
 //! The jobs: one function per verb, shared by all shells. Read, measure, write down, say how it went.
 
 pub mod inspect;
+pub mod mend;
+pub mod demo;
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -8,7 +10,9 @@ use std::path::{Path, PathBuf};
 use motelight_frame::{Fault, FrameError, ReadOptions};
 use motelight_motes::visibility::Viewing;
 
+pub use demo::{Demo, demo};
 pub use inspect::{Inspected, inspect};
+pub use mend::{MendedPicture, mend};
 
 /// What every job needs to know.
 #[derive(Debug, Clone, PartialEq)]

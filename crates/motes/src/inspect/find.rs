@@ -358,9 +358,13 @@ impl Finder<'_> {
             let likeness = b.fit.likeness();
             if likeness < 0.93 && b.snr > 12.0 {
                 let pupil = self.banks[b.bank].shadowing().pupil.0;
+                // The image of the pupil at the lowest glass there is: the measured height may be off.
+                let narrowest = pupil * (stand_off::LOWEST / stand_off.height_mm.value).min(1.0);
                 let found = extent_of(&self.wall, b.spot, b.excess, 1);
                 // The pupil's image alone is b/2 wide in this measure: what is narrower by far is a defect or the wall's.
-                if found.as_ref().is_some_and(|e| e.minor_um < 0.33 * pupil) || (found.is_none() && likeness < ALIKE) {
+                if found.as_ref().is_some_and(|e| e.minor_um < 0.33 * narrowest)
+                    || (found.is_none() && likeness < ALIKE)
+                {
                     continue;
                 }
                 if let Some(extent) = found.filter(|e| e.is_long(pupil) || likeness < ALIKE) {

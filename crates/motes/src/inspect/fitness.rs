@@ -1,6 +1,6 @@
 //! Whether a test frame can be judged by, and what to change on the next exposure.
 
-use motelight_frame::{Frame, Mask};
+use motelight_frame::{Frame, Layout, Mask};
 use serde::{Deserialize, Serialize};
 
 use crate::flat::Flat;
@@ -149,14 +149,14 @@ pub fn judge(frame: &Frame, flat: &Flat, sought: &Sought) -> Fitness {
 
     let side = (frame.size().area() as f64).sqrt();
     // Noise as a 24-megapixel picture of the same exposure would have it per pixel.
-    let noise = noise_of(flat) * (side / 4899.0).recip().clamp(0.5, 2.0);
+    let noise = noise_of(frame, flat) * (side / 4899.0).recip().clamp(0.5, 2.0);
     let iso_verdict = rising(noise, 0.035, 0.07).max(rising(shot.iso.unwrap_or(100.0), 1000.0, 5000.0));
     if level >= 0.025 || shot.iso.is_some_and(|i| i > 1000.0) {
         let iso = shot.iso.map_or(String::new(), |i| format!("ISO {i:.0}: "));
         note(
             FindingCode::IsoTooHigh,
             iso_verdict,
-            format!("{iso}the noise of a pixel is {:.1} % of the wall's light.", 100.0 * noise_of(flat)),
+            format!("{iso}the noise of a pixel is {:.1} % of the wall's light.", 100.0 * noise_of(frame, flat)),
             "Set the lowest ISO, about 100, and expose longer.",
         );
     }
@@ -178,10 +178,10 @@ pub fn judge(frame: &Frame, flat: &Flat, sought: &Sought) -> Fitness {
         );
         // Texture shows as noise that does not average out from scale to scale. A demosaiced, compressed picture has
         // an excess of its own at small scales, which does not grow: the growth between scales counts.
-        let texture = texture_of(sought);
+        let texture = texture_of(frame, flat, sought);
         note(
             FindingCode::WallSharp,
-            rising(texture, 2.5, 4.0),
+            if clipped > 0.02 { Verdict::Fit } else { rising(texture, 2.5, 4.0) },
             format!("The wall's own texture is {texture:.1} times the noise at the size of shadows."),
             "Focus at infinity, go close, and move the camera during half a second of exposure.",
         );
@@ -196,9 +196,30 @@ fn brightest(flat: &Flat) -> &Grid {
     most.unwrap_or(&flat.sigma)
 }
 
-/// Noise of one pixel relative to the wall's light.
-fn noise_of(flat: &Flat) -> f64 {
-    f64::from(flat.sigma.median()) * flat.cell as f64
+/// Noise of one pixel relative to the wall's light. In a raw what the noise model foretells, where the wall's cells
+/// scatter more: what is beyond is the wall's texture.
+fn noise_of(frame: &Frame, flat: &Flat) -> f64 {
+    let measured = f64::from(flat.sigma.median());
+    foretold(frame, flat).map_or(measured, |f| f.min(measured)) * flat.cell as f64
+}
+
+/// Scatter of a raw's cells by its own noise model: the colours' relative noise, joined by inverse variance.
+fn foretold(frame: &Frame, flat: &Flat) -> Option<f64> {
+    if !matches!(frame.layout, Layout::Mosaic(_)) {
+        return None;
+    }
+    let model = frame.noise.first()?;
+    let samples = (flat.cell * flat.cell) as f64 / flat.backdrop.len().max(1) as f64;
+    let weight: f64 = flat
+        .backdrop
+        .iter()
+        .map(|b| {
+            let level = b.median().max(1e-4);
+            let relative = f64::from(model.sigma(level) / level);
+            samples / (relative * relative).max(1e-12)
+        })
+        .sum();
+    Some(weight.sqrt().recip())
 }
 
 /// Typical relative step between neighbouring blocks beyond a steady slope, and brightest over darkest.
@@ -221,10 +242,11 @@ fn unevenness(grid: &Grid) -> (f64, f64) {
     (rough, levels[end - end / 100] / levels[end / 100])
 }
 
-/// How far the spread of the filters' answers lies over that of noise, at the scales of shadows.
-fn texture_of(sought: &Sought) -> f64 {
+/// How far the wall's scatter at the scales of shadows lies over that of noise.
+fn texture_of(frame: &Frame, flat: &Flat, sought: &Sought) -> f64 {
+    let own = foretold(frame, flat).map_or(1.0, |f| f64::from(flat.sigma.median()) / f);
     let smallest = sought.noise.first().map_or(1.0, |n| n.excess);
     let shadows = sought.noise.iter().take(4).map(|n| n.excess).fold(1.0, f64::max);
     // Correlated noise of rendered pictures reaches its full excess at the second scale at the latest.
-    shadows / smallest.clamp(1.0, 2.5)
+    own.max(1.0) * shadows / smallest.clamp(1.0, 2.5)
 }

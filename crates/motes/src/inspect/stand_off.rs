@@ -48,7 +48,7 @@ const RANGE: (f64, f64) = (0.3, 4.0);
 /// What is assumed where nothing can be measured: a guess, the middle of that range.
 pub const ASSUMED: Estimate = Estimate { value: 1.2, sigma: 0.6 };
 /// Lower than any glass lies, mm: what looks so is a pixel defect.
-const LOWEST: f64 = 0.35;
+pub const LOWEST: f64 = 0.35;
 /// Most shadows that are pooled.
 const MOST: usize = 24;
 /// Largest motes by which it is measured: wider ones hide the pupil's image.

@@ -1,0 +1,56 @@
+//! The demo: a made-up shoot, its test frame inspected, its pictures mended.
+
+use std::path::{Path, PathBuf};
+
+use motelight_frame::{Fault, FrameError};
+use motelight_motes::inspect::Inspection;
+
+use crate::jobs::mend::{self, MendedPicture};
+use crate::jobs::{Settings, inspect, pictures};
+
+/// What the demo made.
+#[derive(Debug)]
+pub struct Demo {
+    /// The test frame.
+    pub test_frame: PathBuf,
+    /// What lies on the made-up sensor.
+    pub inspection: Inspection,
+    /// The report of the inspection.
+    pub report: Option<PathBuf>,
+    /// The folder of the shoot.
+    pub shoot: PathBuf,
+    /// The folder of the mended copies.
+    pub mended: PathBuf,
+    /// What came of each picture.
+    pub pictures: Vec<MendedPicture>,
+}
+
+/// Makes the demo's pictures in `folder` where they are not there yet, and runs the whole line on them: inspect
+/// the test frame, mend the shoot. What an earlier run of the demo mended there is made anew.
+///
+/// # Errors
+/// A folder that cannot be written to, and what reading and mending give.
+pub fn demo(folder: &Path, settings: &Settings, mut tell: impl FnMut(&str)) -> Result<Demo, FrameError> {
+    tell("Making a wall and a shoot by the Halden H2, a camera that does not exist ...");
+    let failed = |message: String| {
+        FrameError::new(Fault::Unwritable, folder, message, "Give another folder with --out, with 300 MB free.")
+    };
+    let files = motelight_synth::demo::write(folder).map_err(|e| failed(e.to_string()))?;
+
+    tell("Inspecting the test frame ...");
+    let reports = folder.join("reports");
+    let (sources, _) = pictures(std::slice::from_ref(&files.test_frame));
+    let inspected = inspect(&sources, settings, Some(&reports), |_| {});
+    let report = inspected.into_iter().next().and_then(|i| i.report);
+    let (inspection, chart) = mend::chart(&files.test_frame, settings)?;
+
+    tell("Mending the shoot ...");
+    let mended = folder.join("mended");
+    if mended.exists() {
+        std::fs::remove_dir_all(&mended).map_err(|e| failed(format!("an earlier demo cannot be cleared: {e}")))?;
+    }
+    let shoot = folder.join("shoot");
+    let (sources, _) = pictures(std::slice::from_ref(&shoot));
+    let done = mend::mend(&sources, &chart, settings, &mended, |_| {});
+    Ok(Demo { test_frame: files.test_frame, inspection, report, shoot, mended, pictures: done })
+}
