@@ -6,10 +6,10 @@ use rayon::prelude::*;
 use crate::bank::Bank;
 use crate::diffraction::{Edge, Shadowing};
 use crate::flat::Flat;
-use crate::grid::median_and_sigma;
 use crate::inspect::Kind;
 use crate::inspect::extended::{Extent, extent_of};
-use crate::inspect::fit::{Fit, Spot, Wall};
+use crate::inspect::fit::{Fit, Spot, Wall, mean_within, rough_spot};
+use crate::inspect::scatter::{Scatter, excess_at, threshold};
 use crate::inspect::seek::{Candidate, ScaleNoise, Sought, seek};
 use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
 use crate::measure::Estimate;
@@ -148,43 +148,6 @@ pub fn find(frame: &Frame, flat: &Flat, setting: &Setting, sought: &Sought, fals
     let shadows = finder.shaped(&believed, &broad, setting, &stand_off);
     let grain = f64::from(flat.sigma.median()) * flat.cell as f64;
     Found { shadows, floor_um2: finder.floor_um2(), stand_off, grain }
-}
-
-/// Threshold for a number of false motes among `places` looked at: their number times the normal tail, times 0.4,
-/// the ratio of local maxima to samples above a threshold that was measured on noise filtered with
-/// discs of 10 to 40 px (project optics notes, section 5: .45 and .31).
-pub fn threshold(places: f64, false_motes: f64) -> f64 {
-    let tail = |k: f64| 0.5 * libm::erfc(k / std::f64::consts::SQRT_2);
-    let (mut low, mut high) = (3.0, 9.0);
-    for _ in 0..50 {
-        let middle = 0.5 * (low + high);
-        if 0.4 * places * tail(middle) > false_motes { low = middle } else { high = middle }
-    }
-    high
-}
-
-/// A first guess at a candidate: the light missing within twice its scale.
-fn rough_spot(wall: &Wall, x: f64, y: f64, scale: f64) -> Spot {
-    let peak = mean_within(wall, x, y, scale.max(1.0));
-    // A Gaussian filter of the spot's own width sees half of its height.
-    let area_cells = 2.0 * std::f64::consts::PI * scale * scale * 1.6 * peak.max(0.0);
-    Spot { x, y, area_um2: (area_cells * wall.cell_um * wall.cell_um).max(20.0) }
-}
-
-/// Mean loss within a radius, cells.
-fn mean_within(wall: &Wall, x: f64, y: f64, radius: f64) -> f64 {
-    let size = wall.flat.size();
-    let clip = |v: f64, end: usize| v.clamp(0.0, end as f64) as usize;
-    let (mut sum, mut count) = (0.0, 0.0);
-    for cy in clip(y - radius, size.height)..clip(y + radius + 1.0, size.height) {
-        for cx in clip(x - radius, size.width)..clip(x + radius + 1.0, size.width) {
-            if (cx as f64 + 0.5 - x).hypot(cy as f64 + 0.5 - y) <= radius {
-                sum += f64::from(wall.flat.loss.at(cx, cy));
-                count += 1.0;
-            }
-        }
-    }
-    if count > 0.0 { sum / count } else { 0.0 }
 }
 
 /// All that fits need.
@@ -422,9 +385,10 @@ impl Finder<'_> {
             let mut cluster = vec![first];
             let mut next = 0;
             while next < cluster.len() {
-                for j in 0..believed.len() {
-                    if free[j] && linked(cluster[next], j) {
-                        free[j] = false;
+                let from = cluster[next];
+                for (j, free) in free.iter_mut().enumerate() {
+                    if *free && linked(from, j) {
+                        *free = false;
                         cluster.push(j);
                     }
                 }
@@ -524,60 +488,7 @@ fn defect_bank(setting: &Setting) -> Bank {
     Bank::new(Shadowing { pupil: Micrometres(2.0 * pixel), ..shadowing }, Micrometres(2.0 * pixel))
 }
 
-/// Places at which the scatter of fits is tried: enough to know it to 3 %, and its far tail to 6 %.
-const TRIALS: usize = 3000;
-const TAIL_TRIALS: usize = 20_000;
-
-/// How much further than a normal distribution's the dark tail of answers reaches at a detection threshold, over
-/// the spread. The codes of a rendered picture are coarser than its noise, and compression stills most places and
-/// lets some jump: quantiles at 2 and 3 deviations tell, and their growth goes on to five and a half.
-fn tail_of(mut answers: Vec<f32>) -> f64 {
-    if answers.len() < TAIL_TRIALS / 20 {
-        return 1.0;
-    }
-    answers.sort_unstable_by(|a, b| b.total_cmp(a));
-    let at = |share: f64| f64::from(answers[(share * answers.len() as f64) as usize]);
-    let (two, three) = (at(0.02275) / 2.0, at(0.00135) / 3.0);
-    let spread = f64::from(median_and_sigma(&mut answers).1).max(1e-9);
-    ((three + 2.5 * (three - two).max(0.0)) / spread).max(two / spread).max(1.0)
-}
-
-/// Excess scatter of fits by blocked area.
-#[derive(Debug, Clone)]
-struct Scatter([(f64, f64); 3]);
-
-impl Scatter {
-    fn of(wall: &Wall, bank: &Bank, motes: &[Spot], rendered: bool) -> Scatter {
-        let tried = [80.0, 1200.0, 8000.0].map(|area| (area, wall.answers(bank, area, motes, TRIALS)));
-        let tail = if rendered { tail_of(wall.answers(bank, tried[0].0, motes, TAIL_TRIALS)) } else { 1.0 };
-        Scatter(tried.map(|(area, mut answers)| (area, f64::from(median_and_sigma(&mut answers).1).max(1.0) * tail)))
-    }
-
-    /// Straight in ln area between those tried.
-    fn at(&self, area_um2: f64) -> f64 {
-        let at = |i: usize| (self.0[i].0.ln(), self.0[i].1);
-        let x = area_um2.max(1.0).ln().clamp(at(0).0, at(2).0);
-        let i = usize::from(x > at(1).0);
-        let t = (x - at(i).0) / (at(i + 1).0 - at(i).0);
-        at(i).1 + (at(i + 1).1 - at(i).1) * t
-    }
-}
-
 /// Whether two spots can touch at all, in cells.
 fn near(a: &Spot, b: &Spot) -> bool {
     (a.x - b.x).abs() < 150.0 && (a.y - b.y).abs() < 150.0
-}
-
-/// The excess of noise at a scale, between those that were measured.
-fn excess_at(noise: &[ScaleNoise], scale: f64) -> f64 {
-    let above = noise.partition_point(|n| n.scale < scale);
-    match (above.checked_sub(1).map(|i| noise[i]), noise.get(above)) {
-        (Some(a), Some(b)) => {
-            let t = (scale / a.scale).ln() / (b.scale / a.scale).ln();
-            a.excess + (b.excess - a.excess) * t
-        }
-        (Some(n), None) => n.excess,
-        (None, Some(n)) => n.excess,
-        (None, None) => 1.0,
-    }
 }

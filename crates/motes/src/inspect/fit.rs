@@ -239,3 +239,27 @@ struct Normal {
 pub fn cell_um(flat: &Flat, pitch: Micrometres) -> f64 {
     flat.cell as f64 * pitch.0
 }
+
+/// A first guess at a candidate: the light missing within twice its scale.
+pub fn rough_spot(wall: &Wall, x: f64, y: f64, scale: f64) -> Spot {
+    let peak = mean_within(wall, x, y, scale.max(1.0));
+    // A Gaussian filter of the spot's own width sees half of its height.
+    let area_cells = 2.0 * std::f64::consts::PI * scale * scale * 1.6 * peak.max(0.0);
+    Spot { x, y, area_um2: (area_cells * wall.cell_um * wall.cell_um).max(20.0) }
+}
+
+/// Mean loss within a radius, cells.
+pub fn mean_within(wall: &Wall, x: f64, y: f64, radius: f64) -> f64 {
+    let size = wall.flat.size();
+    let clip = |v: f64, end: usize| v.clamp(0.0, end as f64) as usize;
+    let (mut sum, mut count) = (0.0, 0.0);
+    for cy in clip(y - radius, size.height)..clip(y + radius + 1.0, size.height) {
+        for cx in clip(x - radius, size.width)..clip(x + radius + 1.0, size.width) {
+            if (cx as f64 + 0.5 - x).hypot(cy as f64 + 0.5 - y) <= radius {
+                sum += f64::from(wall.flat.loss.at(cx, cy));
+                count += 1.0;
+            }
+        }
+    }
+    if count > 0.0 { sum / count } else { 0.0 }
+}

@@ -5,6 +5,7 @@ pub mod seek;
 pub mod fit;
 pub mod stand_off;
 pub mod extended;
+pub mod scatter;
 pub mod find;
 mod judge;
 

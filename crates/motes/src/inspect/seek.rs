@@ -2,7 +2,7 @@
 //!
 //! A Gaussian of the right width keeps more than nine tenths of the signal-to-noise ratio of a filter matched
 //! to a real shadow, and is cheap; the fit that follows judges with the shadow's true shape. Widths rise by
-//! [`STEP`], so that the nearest is never more than a fifth wrong (a loss of 2 %: two Gaussians of width
+//! `STEP`, so that the nearest is never more than a fifth wrong (a loss of 2 %: two Gaussians of width
 //! ratio r correlate by 2 r / (1 + r^2)).
 
 use std::borrow::Cow;
