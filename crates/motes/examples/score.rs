@@ -2,6 +2,7 @@
 //!
 //! `cargo run --release -p motelight-motes --example score -- DIR [--list]`: per file and over all, recall against
 //! true SNR, false motes, errors of place, area and stand-off.
+#![allow(clippy::print_stdout, reason = "a table for a person")]
 
 use std::path::{Path, PathBuf};
 use std::time::Instant;
