@@ -3,6 +3,8 @@
 //! `cargo run --release -p motelight-motes --example mend_score -- [format=dng|tif|jpg|jpgtone] [dust=round|irregular|all]
 //! [blades=0|5|7|9] [mode=both|rays|waves] [lens=same|other|shift] [chart=own|other] [list]`
 
+#![allow(clippy::print_stdout, reason = "a table for a person")]
+
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::time::Instant;
