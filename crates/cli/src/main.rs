@@ -1,9 +1,10 @@
 //! The command line.
 #![allow(clippy::print_stdout, clippy::print_stderr, reason = "printing is this program's work")]
 
-mod args;
+mod common;
 mod say;
 mod verbs;
+mod args;
 
 use std::process::ExitCode;
 

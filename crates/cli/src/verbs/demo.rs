@@ -2,13 +2,22 @@
 
 use std::path::PathBuf;
 
+use clap::Args;
 use motelight_desk::jobs::mend::{document, outcome};
 use motelight_desk::jobs::{self, Outcome};
 use motelight_desk::report::inspection_text;
 
-use crate::args::Demo;
+use crate::common::Common;
 use crate::say;
 use crate::verbs::mend::line;
+
+/// The demo.
+#[derive(Debug, Args)]
+pub struct Demo {
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub common: Common,
+}
 
 /// Makes the demo shoot and runs the whole line on it. Ends well if the line ran: the made-up sensor is dirty by design.
 pub fn run(a: &Demo) -> Outcome {

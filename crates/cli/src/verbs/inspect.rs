@@ -1,10 +1,24 @@
 //! `motelight inspect`.
 
+use std::path::PathBuf;
+
+use clap::Args;
 use motelight_desk::jobs::{self, Outcome};
 use motelight_desk::report::{inspection_text, shown};
 
-use crate::args::Inspect;
+use crate::common::Common;
 use crate::say;
+
+/// Judge test frames.
+#[derive(Debug, Args)]
+pub struct Inspect {
+    /// Test frames, or folders of them
+    #[arg(required = true)]
+    pub pictures: Vec<PathBuf>,
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub common: Common,
+}
 
 /// Judges test frames.
 pub fn run(a: &Inspect) -> Outcome {

@@ -1,15 +1,30 @@
 //! `motelight mend`.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
+use clap::Args;
 use motelight_desk::jobs::mend::{self as job, MendedPicture};
 use motelight_desk::jobs::{self, Outcome};
 use motelight_frame::{Fault, FrameError};
 use motelight_motes::mend::{Mended, Treatment};
 
-use crate::args::Mend;
+use crate::common::Common;
 use crate::say;
+
+/// Mend pictures.
+#[derive(Debug, Args)]
+pub struct Mend {
+    /// Pictures, or folders of them; originals are only read
+    #[arg(required = true)]
+    pub pictures: Vec<PathBuf>,
+    /// The test frame by the same body, taken before or after the shoot
+    #[arg(long, value_name = "WALL")]
+    pub test_frame: PathBuf,
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub common: Common,
+}
 
 /// Mends pictures.
 pub fn run(a: &Mend) -> Outcome {

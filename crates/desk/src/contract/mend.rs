@@ -1,0 +1,95 @@
+//! What `motelight mend --json` says.
+
+use motelight_frame::FrameError;
+use motelight_motes::mend::{Mended, Outcome, Reason, Treatment};
+use serde::Serialize;
+
+use crate::contract::ErrorEntry;
+
+/// `motelight.mend/1`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct MendDocument {
+    schema: &'static str,
+    /// The test frame that was mended by.
+    pub test_frame: String,
+    /// One entry per picture, in the order given.
+    pub pictures: Vec<PictureEntry>,
+}
+
+impl MendDocument {
+    /// A document over these pictures.
+    pub fn new(test_frame: String, pictures: Vec<PictureEntry>) -> Self {
+        MendDocument { schema: "motelight.mend/1", test_frame, pictures }
+    }
+}
+
+/// One picture, mended, or why not.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]
+pub struct PictureEntry {
+    pub path: String,
+    pub output: Option<String>,
+    pub motes: Vec<RepairEntry>,
+    pub pixels_changed: Option<usize>,
+    pub notes: Vec<String>,
+    pub error: Option<ErrorEntry>,
+}
+
+/// What came of one mote in one picture.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]
+pub struct RepairEntry {
+    pub id: String,
+    pub x_px: f64,
+    pub y_px: f64,
+    pub treatment: Treatment,
+    pub reason: Option<Reason>,
+    pub depth_before: Option<f64>,
+    pub depth_after: Option<f64>,
+    pub depth_sigma: Option<f64>,
+    pub depth_foretold: f64,
+    pub probability: Option<f64>,
+}
+
+impl PictureEntry {
+    /// A mended picture.
+    pub fn mended(path: String, output: String, mended: &Mended) -> Self {
+        PictureEntry {
+            path,
+            output: Some(output),
+            motes: mended.motes.iter().map(RepairEntry::from).collect(),
+            pixels_changed: Some(mended.pixels_changed),
+            notes: mended.notes.clone(),
+            error: None,
+        }
+    }
+
+    /// A picture that could not be mended.
+    pub fn failed(path: String, error: &FrameError) -> Self {
+        PictureEntry {
+            path,
+            output: None,
+            motes: Vec::new(),
+            pixels_changed: None,
+            notes: Vec::new(),
+            error: Some(error.into()),
+        }
+    }
+}
+
+impl From<&Outcome> for RepairEntry {
+    fn from(o: &Outcome) -> Self {
+        RepairEntry {
+            id: o.id.clone(),
+            x_px: o.x_px,
+            y_px: o.y_px,
+            treatment: o.treatment,
+            reason: o.reason,
+            depth_before: o.depth_before,
+            depth_after: o.depth_after,
+            depth_sigma: o.depth_error,
+            depth_foretold: o.depth_foretold,
+            probability: o.probability,
+        }
+    }
+}
