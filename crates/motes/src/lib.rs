@@ -15,6 +15,7 @@ pub mod flat;
 pub mod inspect;
 pub mod mend;
 pub mod rake;
+pub mod trace;
 
 pub use measure::Estimate;
 pub use profile::Profile;

@@ -1,6 +1,7 @@
 //! Test frames of all sorts, from a seed: each with its own body, lens, light and dust.
 
 mod dust;
+mod shoot;
 
 use std::f64::consts::TAU;
 use std::path::Path;
@@ -16,6 +17,7 @@ use crate::truth::{Truth, truth};
 use crate::write::{Chroma, Compression, Depth, Endian, Format, SynthError, encode, save};
 
 pub use dust::dust;
+pub use shoot::{ShootSpec, ShootTruth, Subject, shoot};
 
 /// What a test frame should be. Everything not told here is drawn from the seed.
 #[derive(Debug, Clone)]

@@ -1,0 +1,483 @@
+//! From evidence to motes: candidates of all lenses lined up, asked about again in every picture, and told apart from
+//! what is no mote.
+
+use std::collections::BTreeMap;
+
+use motelight_frame::FNumber;
+use rayon::prelude::*;
+
+use crate::measure::Estimate;
+use crate::trace::STAND_OFFS_MM;
+use crate::trace::arrive::{Story, Word, story};
+use crate::trace::ask::{SIDE, Told, ask, top};
+use crate::trace::expect::{answers, diameter_um, size_prior};
+use crate::trace::height::{Rings, left_by_fixed, left_by_shadow, stand_off};
+use crate::trace::judge;
+use crate::trace::lens::{Transform, align, least_squares};
+use crate::trace::result::Traced;
+use crate::trace::sums::Sums;
+use crate::trace::tally::Peak;
+use crate::trace::tracer::Tracer;
+use crate::trace::view::View;
+
+/// Evidence from which on a place is asked about again.
+const ASKED_FROM: f32 = 9.0;
+/// Most places that are.
+const MOST: usize = 900;
+/// Stand-off taken where the pictures do not tell it: what `inspect` assumes.
+const ASSUMED: Estimate = Estimate { value: 1.2, sigma: 0.6 };
+/// Motes that a sensor is taken to have before anything is seen: a guess that counts for little.
+const USUAL_MOTES: f64 = 25.0;
+
+/// A place that may hold a mote.
+#[derive(Debug, Clone)]
+pub(super) struct Candidate {
+    /// Through the reference lens, mm.
+    pub at: (f64, f64),
+    /// Stand-off of the shadow that it is asked about with, mm.
+    pub template_mm: f64,
+    /// What each picture says.
+    pub told: Vec<Option<Told>>,
+    /// Offset of the best place of the patch, steps.
+    pub offset: (f64, f64),
+    /// Words of all pictures, in their order.
+    pub words: Vec<Word>,
+    /// What they add up to.
+    pub story: Option<Story>,
+    /// Lost light in rings, per f-number.
+    pub rings: Vec<Rings>,
+}
+
+impl Candidate {
+    fn new(at: (f64, f64), template_mm: f64) -> Self {
+        let (told, words, rings) = (Vec::new(), Vec::new(), Vec::new());
+        Candidate { at, template_mm, told, offset: (0.0, 0.0), words, story: None, rings }
+    }
+
+    /// The likeliest size.
+    pub fn size(&self) -> usize {
+        let sizes = self.story.as_ref().map_or(&[][..], |s| &s.sizes);
+        (0..sizes.len()).max_by(|&a, &b| sizes[a].total_cmp(&sizes[b])).unwrap_or(0)
+    }
+
+    fn evidence(&self) -> f64 {
+        self.story.as_ref().map_or(f64::NEG_INFINITY, |s| s.evidence)
+    }
+}
+
+/// Everything a body's pictures share while they are judged.
+pub(super) struct Body<'a, V> {
+    pub tracer: &'a Tracer,
+    view: &'a V,
+    /// One per lens.
+    pub transforms: Vec<Transform>,
+    pub reference: usize,
+    /// How much each picture counts.
+    pub weights: Vec<f64>,
+    /// Distance of neighbouring places of a patch, mm.
+    step_mm: f64,
+    pub stand_off: Option<(f64, f64)>,
+    tables: BTreeMap<(u64, u64), Vec<f64>>,
+}
+
+/// Judges all pictures taken in.
+pub(super) fn settle<V: Fn(usize) -> Option<View> + Sync>(tracer: &Tracer, view: &V) -> Traced {
+    let mut counts = BTreeMap::new();
+    tracer.entries.iter().for_each(|e| *counts.entry(e.view_of).or_insert(0usize) += 1);
+    let weights = tracer.entries.iter().map(|e| 1.0 / counts[&e.view_of] as f64).collect();
+    let (transforms, reference, mut candidates) = line_up(tracer);
+    let step_mm = STAND_OFFS_MM[1] / tracer.largest_n / 5.0;
+    let mut body =
+        Body { tracer, view, transforms, reference, weights, step_mm, stand_off: None, tables: BTreeMap::new() };
+    if tracer.is_empty() {
+        return judge::judge(&body, Vec::new(), 1.0, ASSUMED);
+    }
+    let strays = body.strays();
+    body.ask_all(&mut candidates, false);
+    body.tell_all(&mut candidates);
+    body.refine(&mut candidates);
+    body.keep(&mut candidates, body.ln_prior() - 6.0);
+    body.ask_all(&mut candidates, true);
+    body.tell_all(&mut candidates);
+    body.refine(&mut candidates);
+    body.keep(&mut candidates, body.ln_prior() - 3.0);
+    body.measure_height(&candidates);
+    let height = body.stand_off.map_or(ASSUMED, |(value, sigma)| Estimate::new(value, sigma));
+    for c in &mut candidates {
+        // A mote much wider than the pupil's image keeps the wider template that found it.
+        if body.stand_off.is_some() && c.template_mm < 1.45 * height.value {
+            c.template_mm = height.value;
+        }
+    }
+    body.ask_all(&mut candidates, true);
+    body.tell_all(&mut candidates);
+    body.refine(&mut candidates);
+    body.keep(&mut candidates, 0.0);
+    candidates.retain(|c| !body.keeps_its_size(c, height.value));
+    judge::judge(&body, candidates, strays, height)
+}
+
+/// Candidates of all lenses in the coordinates of the one with the most evidence.
+fn line_up(tracer: &Tracer) -> (Vec<Transform>, usize, Vec<Candidate>) {
+    let peaks: Vec<Vec<Peak>> = tracer
+        .lenses
+        .iter()
+        .map(|g| {
+            let all = g.tallies.iter().flat_map(|t| t.peaks(ASKED_FROM)).collect();
+            thinned(all, tracer.largest_n)
+        })
+        .collect();
+    let strength = |p: &Vec<Peak>| p.iter().map(|p| f64::from(p.evidence.min(60.0))).filter(|e| *e > 14.0).sum::<f64>();
+    let reference = (0..peaks.len()).max_by(|&a, &b| strength(&peaks[a]).total_cmp(&strength(&peaks[b]))).unwrap_or(0);
+    let near_mm = 0.5 * STAND_OFFS_MM[1] / tracer.largest_n;
+    let transforms: Vec<Transform> = (0..peaks.len())
+        .map(|g| {
+            let found = (g != reference).then(|| align(&peaks[reference], &peaks[g], near_mm));
+            found.flatten().unwrap_or(Transform::STILL)
+        })
+        .collect();
+    let mut all: Vec<Peak> = Vec::new();
+    for (g, peaks) in peaks.iter().enumerate() {
+        all.extend(peaks.iter().map(|p| Peak { at: transforms[g].undo(p.at), ..*p }));
+    }
+    let mut all = thinned(all, tracer.largest_n);
+    all.truncate(MOST);
+    let candidates = all.into_iter().map(|p| Candidate::new(p.at, p.stand_off_mm)).collect();
+    (transforms, reference, candidates)
+}
+
+/// Of places that lie within half a narrow shadow of each other, the one with the most evidence.
+fn thinned(mut peaks: Vec<Peak>, largest_n: f64) -> Vec<Peak> {
+    peaks.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
+    let mut kept: Vec<Peak> = Vec::new();
+    for peak in peaks {
+        let near = 0.5 * peak.stand_off_mm / largest_n;
+        if !kept.iter().any(|k| (k.at.0 - peak.at.0).hypot(k.at.1 - peak.at.1) < near) {
+            kept.push(peak);
+        }
+    }
+    kept
+}
+
+impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
+    /// Logarithm of the odds that a mote lies at one given place, before anything is seen.
+    pub fn ln_prior(&self) -> f64 {
+        let side = STAND_OFFS_MM[1] / self.tracer.largest_n / 3.0;
+        let places = self.tracer.sensor_mm.0 * self.tracer.sensor_mm.1 / (side * side);
+        (places / USUAL_MOTES).max(1.0).ln()
+    }
+
+    /// What a mote of each size answers in a picture.
+    pub fn expected(&self, f_number: FNumber, template_mm: f64) -> Vec<f64> {
+        let height = self.stand_off.map_or(template_mm, |s| s.0);
+        self.tables
+            .get(&(f_number.marked().to_bits(), template_mm.to_bits()))
+            .cloned()
+            .unwrap_or_else(|| answers(height, f_number, template_mm * 1000.0 / f_number.exact()))
+    }
+
+    fn fill_tables(&mut self, candidates: &[Candidate]) {
+        let mut keys: Vec<(FNumber, f64)> = Vec::new();
+        for n in self.tracer.entries.iter().map(|e| e.f_number) {
+            for c in candidates {
+                if !keys.iter().any(|k| k.0 == n && k.1 == c.template_mm) {
+                    keys.push((n, c.template_mm));
+                }
+            }
+        }
+        self.tables.clear();
+        let tables: Vec<_> = keys
+            .par_iter()
+            .map(|&(n, template)| ((n.marked().to_bits(), template.to_bits()), self.expected(n, template)))
+            .collect();
+        self.tables = tables.into_iter().collect();
+    }
+
+    /// Asks every picture about every candidate.
+    fn ask_all(&mut self, candidates: &mut [Candidate], rings: bool) {
+        self.fill_tables(candidates);
+        let asked: &[Candidate] = candidates;
+        let told: Vec<Vec<Option<Told>>> = (0..self.tracer.entries.len())
+            .into_par_iter()
+            .map(|k| (self.view)(k).map_or(vec![None; asked.len()], |view| self.ask_picture(k, &view, asked)))
+            .collect();
+        for (c, candidate) in candidates.iter_mut().enumerate() {
+            candidate.told = told.iter().map(|t| t[c].clone()).collect();
+        }
+        if rings {
+            self.collect_rings(candidates);
+        }
+    }
+
+    fn ask_picture(&self, k: usize, view: &View, asked: &[Candidate]) -> Vec<Option<Told>> {
+        let entry = &self.tracer.entries[k];
+        let sums = Sums::of(&view.ln);
+        let transform = self.transforms[entry.lens];
+        asked
+            .iter()
+            .map(|c| ask(view, &sums, &entry.strays, transform.apply(c.at), c.template_mm, self.step_mm))
+            .collect()
+    }
+
+    /// Lost light in rings, where a picture shows a candidate plainly.
+    fn collect_rings(&self, candidates: &mut [Candidate]) {
+        let strong: Vec<usize> = (0..candidates.len()).filter(|&c| candidates[c].evidence() > 0.0).collect();
+        let per_picture: Vec<Vec<(usize, Rings)>> = (0..self.tracer.entries.len())
+            .into_par_iter()
+            .map(|k| {
+                let entry = &self.tracer.entries[k];
+                let transform = self.transforms[entry.lens];
+                let Some(view) = (self.view)(k) else { return Vec::new() };
+                let mut found = Vec::new();
+                for &c in &strong {
+                    let candidate = &candidates[c];
+                    let there = candidate.story.as_ref().map_or(0.0, |s| s.present[k]);
+                    let Some(told) = &candidate.told[k] else { continue };
+                    let expected = self.expected(entry.f_number, candidate.template_mm)[candidate.size()];
+                    if there < 0.9 || expected < 2.5 * f64::from(told.sigma) {
+                        continue;
+                    }
+                    let width = candidate.template_mm * 1000.0 / entry.f_number.exact() / view.cell_um();
+                    let mut rings = Rings::new(entry.f_number);
+                    rings.add(&view, transform.apply(candidate.at), f64::from(told.sigma) * width);
+                    found.push((c, rings));
+                }
+                found
+            })
+            .collect();
+        for candidate in candidates.iter_mut() {
+            candidate.rings.clear();
+        }
+        for (c, rings) in per_picture.into_iter().flatten() {
+            let all = &mut candidates[c].rings;
+            match all.iter_mut().find(|r| r.f_number == rings.f_number) {
+                Some(same) => same.merge(&rings),
+                None => all.push(rings),
+            }
+        }
+    }
+
+    /// Tells the stories of all candidates, those with the most evidence first: what a plainer mote nearby takes of the
+    /// light is not counted twice.
+    fn tell_all(&self, candidates: &mut [Candidate]) {
+        candidates.par_iter_mut().for_each(|c| self.tell(c, &[]));
+        let mut order: Vec<usize> = (0..candidates.len()).collect();
+        order.sort_by(|&a, &b| candidates[b].evidence().total_cmp(&candidates[a].evidence()));
+        let strong: Vec<(usize, (f64, f64), f64)> = order
+            .iter()
+            .filter(|&&c| candidates[c].evidence() > self.ln_prior())
+            .map(|&c| (c, candidates[c].at, diameter_um(candidates[c].size()) / 1000.0))
+            .collect();
+        let rank: BTreeMap<usize, usize> = order.iter().enumerate().map(|(rank, &c)| (c, rank)).collect();
+        candidates.par_iter_mut().enumerate().for_each(|(own, c)| {
+            let near: Vec<((f64, f64), f64)> = strong
+                .iter()
+                .filter(|(other, at, a)| {
+                    let apart = (at.0 - c.at.0).hypot(at.1 - c.at.1);
+                    rank[other] < rank[&own] && apart < 1.0 + a
+                })
+                .map(|(_, at, a)| (*at, *a))
+                .collect();
+            if !near.is_empty() {
+                self.tell(c, &near);
+            }
+        });
+    }
+
+    /// Words and story of one candidate; `near`: plainer motes about, with their diameters, mm.
+    fn tell(&self, c: &mut Candidate, near: &[((f64, f64), f64)]) {
+        let entries = &self.tracer.entries;
+        c.words = (0..entries.len())
+            .map(|k| {
+                let entry = &entries[k];
+                let width = self.stand_off.map_or(c.template_mm, |s| s.0) / entry.f_number.exact();
+                let covered = near.iter().any(|(at, a)| (at.0 - c.at.0).hypot(at.1 - c.at.1) < 0.9 * (width + a));
+                let told = c.told[k].as_ref().filter(|_| !covered);
+                let darker = told.and_then(|t| {
+                    let v = between(&t.darker, c.offset);
+                    v.is_finite().then(|| v / f64::from(t.sigma))
+                });
+                let sigma = c.told[k].as_ref().map_or(f64::INFINITY, |t| f64::from(t.sigma));
+                let expected = self.expected(entry.f_number, c.template_mm).iter().map(|e| e / sigma).collect();
+                let lens_changed = k > 0 && {
+                    let (a, b) = (entries[k - 1].lens, entry.lens);
+                    !self.tracer.lenses[a].key.same_lens(&self.tracer.lenses[b].key)
+                };
+                Word { darker, expected, weight: self.weights[k], lens_changed }
+            })
+            .collect();
+        c.story = Some(story(&c.words, &size_prior()));
+    }
+
+    /// Moves candidates to where their pictures show them best, and lenses to where they show their candidates.
+    fn refine(&mut self, candidates: &mut [Candidate]) {
+        let lenses = self.transforms.len();
+        let stacks: Vec<Vec<Option<Stack>>> =
+            candidates.par_iter().map(|c| (0..=lenses).map(|g| self.stack(c, (g < lenses).then_some(g))).collect()).collect();
+        // Lenses first: how far each shows the candidates off against the reference lens.
+        let (far, step) = (self.tracer.sensor_mm.0.hypot(self.tracer.sensor_mm.1) / 3.0, self.step_mm);
+        let mut moved = self.transforms.clone();
+        for g in (0..lenses).filter(|&g| g != self.reference) {
+            let mut pairs = Vec::new();
+            for (c, stacks) in candidates.iter().zip(&stacks) {
+                let (Some(own), Some(base)) = (&stacks[g], &stacks[self.reference]) else { continue };
+                if c.evidence() < self.ln_prior() + 4.0 {
+                    continue;
+                }
+                let at = (c.at.0 + base.offset.0 * step, c.at.1 + base.offset.1 * step);
+                let here = self.transforms[g].apply(c.at);
+                let there = (here.0 + own.offset.0 * step, here.1 + own.offset.1 * step);
+                let error = (own.error_mm.powi(2) + base.error_mm.powi(2)).sqrt() + 0.004;
+                pairs.push((at, there, 1.0 / (error * error)));
+            }
+            moved[g] = least_squares(&pairs, self.transforms[g], 0.03, far);
+        }
+        for (c, stacks) in candidates.iter_mut().zip(&stacks) {
+            if let Some(all) = &stacks[lenses] {
+                c.at = (c.at.0 + all.offset.0 * step, c.at.1 + all.offset.1 * step);
+                // The answers stay those of the old place until it is asked again.
+                c.offset = all.offset;
+            }
+        }
+        self.transforms = moved;
+        candidates.par_iter_mut().for_each(|c| {
+            self.tell(c, &[]);
+            c.offset = (0.0, 0.0);
+        });
+    }
+
+    /// All patches of a candidate, through one lens or all, added up by what they tell.
+    fn stack(&self, c: &Candidate, lens: Option<usize>) -> Option<Stack> {
+        let story = c.story.as_ref()?;
+        let size = c.size();
+        let (mut sum, mut squares, mut width, mut weights) = ([0.0f64; SIDE * SIDE], 0.0, 0.0, 0.0);
+        for (k, entry) in self.tracer.entries.iter().enumerate() {
+            let Some(told) = c.told[k].as_ref().filter(|_| lens.is_none_or(|g| g == entry.lens)) else { continue };
+            let sigma = f64::from(told.sigma);
+            let expected = c.words[k].expected[size] * sigma;
+            let spread = sigma.hypot(0.2 * expected);
+            let weight = self.weights[k] * story.present[k] * expected / (spread * spread);
+            if weight * expected < 0.05 || told.darker.iter().any(|v| v.is_nan()) {
+                continue;
+            }
+            for (to, v) in sum.iter_mut().zip(&told.darker) {
+                *to += weight * f64::from(*v).min(2.0 * expected);
+            }
+            let snr = expected / sigma;
+            squares += (snr * snr).min(25.0) * story.present[k];
+            width += weight * expected * c.template_mm / entry.f_number.exact();
+            weights += weight * expected;
+        }
+        if squares < 9.0 {
+            return None;
+        }
+        let (offset, _) = top(&sum);
+        // Position error of a disc-like answer: about a third of its width over the signal-to-noise ratio.
+        Some(Stack { offset, error_mm: 0.33 * width / weights / squares.sqrt() })
+    }
+
+    /// Keeps what has at least this much evidence over what a place needs, each thing once.
+    fn keep(&self, candidates: &mut Vec<Candidate>, least: f64) {
+        let least = if least == 0.0 { self.ln_prior() } else { least };
+        let mut kept: Vec<Candidate> = Vec::new();
+        let mut all = std::mem::take(candidates);
+        all.sort_by(|a, b| b.evidence().total_cmp(&a.evidence()));
+        for c in all {
+            let Some(story) = &c.story else { continue };
+            let several = story.evidence_without_best > 0.35 * least && story.views > 1.5;
+            if story.evidence < least || !several {
+                continue;
+            }
+            let twin = kept.iter().any(|k| {
+                let reach = 0.5 * (diameter_um(k.size()) / 1000.0 + 0.7 * k.template_mm / self.tracer.largest_n);
+                (k.at.0 - c.at.0).hypot(k.at.1 - c.at.1) < reach
+            });
+            if !twin {
+                kept.push(c);
+            }
+        }
+        *candidates = kept;
+    }
+
+    fn measure_height(&mut self, candidates: &[Candidate]) {
+        let mut plain: Vec<&Candidate> = candidates.iter().filter(|c| !c.rings.is_empty()).collect();
+        plain.truncate(30);
+        let places: Vec<Vec<Rings>> = plain.iter().map(|c| c.rings.clone()).collect();
+        self.stand_off = stand_off(&places);
+    }
+
+    /// Whether a candidate is the same at all f-numbers rather than a shadow.
+    fn keeps_its_size(&self, c: &Candidate, height: f64) -> bool {
+        if c.rings.is_empty() {
+            return false;
+        }
+        let shadow = left_by_shadow(&c.rings, height);
+        let (fixed, diameter) = left_by_fixed(&c.rings);
+        let several = c.rings.iter().any(|r| r.f_number.exact() > 1.3 * c.rings[0].f_number.exact())
+            || c.rings.iter().any(|r| 1.3 * r.f_number.exact() < c.rings[0].f_number.exact());
+        let narrow = diameter < 0.45 * height * 1000.0 / self.tracer.largest_n;
+        let excess = (fixed.min(shadow) / (15.0 * c.rings.len() as f64)).max(1.0);
+        (several || narrow) && (shadow - fixed) / excess > 20.0
+    }
+
+    /// How much answers added up over all pictures stray at places taken blindly, against what their errors say: more
+    /// than 1 where something stays put that is no mote (gains of pixels, blocks of compression).
+    fn strays(&self) -> f64 {
+        const ACROSS: i32 = 24;
+        let (w, h) = self.tracer.sensor_mm;
+        let places: Vec<Candidate> = (0..ACROSS * ACROSS)
+            .map(|p| {
+                let at = |i: i32| (f64::from(i) + 0.5) / f64::from(ACROSS) - 0.5;
+                Candidate::new((0.97 * w * at(p % ACROSS), 0.97 * h * at(p / ACROSS)), STAND_OFFS_MM[1])
+            })
+            .collect();
+        let told: Vec<Vec<Option<Told>>> = (0..self.tracer.entries.len())
+            .into_par_iter()
+            .map(|k| (self.view)(k).map_or(Vec::new(), |view| self.ask_picture(k, &view, &places)))
+            .collect();
+        let mut sums: Vec<f32> = (0..places.len())
+            .filter_map(|p| {
+                let (mut sum, mut squares) = (0.0, 0.0);
+                for (k, entry) in self.tracer.entries.iter().enumerate() {
+                    let Some(Some(t)) = told[k].get(p) else { continue };
+                    let n = entry.f_number.exact();
+                    let (z, s) = (t.middle() / f64::from(t.sigma), (n * n / 3e4 / f64::from(t.sigma)).min(1.0));
+                    sum += self.weights[k] * s * z.clamp(-4.0, 4.0);
+                    squares += (self.weights[k] * s).powi(2);
+                }
+                (squares > 0.0).then(|| (sum / squares.sqrt()).abs() as f32)
+            })
+            .collect();
+        if sums.len() < 50 {
+            return 1.0;
+        }
+        let middle = sums.len() / 2;
+        f64::from(*sums.select_nth_unstable_by(middle, f32::total_cmp).1) / 0.6745
+    }
+}
+
+struct Stack {
+    offset: (f64, f64),
+    error_mm: f64,
+}
+
+/// A patch between its places.
+fn between(patch: &[f32; SIDE * SIDE], offset: (f64, f64)) -> f64 {
+    let half = (SIDE / 2) as f64;
+    let clip = |v: f64| (v + half).clamp(0.0, (SIDE - 1) as f64 - 1e-9);
+    let (x, y) = (clip(offset.0), clip(offset.1));
+    let (i, j) = (x as usize, y as usize);
+    let (u, v) = (x - i as f64, y - j as f64);
+    let at = |i: usize, j: usize| f64::from(patch[j * SIDE + i]);
+    (at(i, j) * (1.0 - u) + at(i + 1, j) * u) * (1.0 - v) + (at(i, j + 1) * (1.0 - u) + at(i + 1, j + 1) * u) * v
+}
+
+/// Blocked area of a candidate, as the diameter of its disc, with its spread.
+pub(super) fn diameter(c: &Candidate) -> Estimate {
+    let sizes = c.story.as_ref().map_or(&[][..], |s| &s.sizes);
+    let mean: f64 = sizes.iter().enumerate().map(|(i, p)| p * diameter_um(i).ln()).sum();
+    let variance: f64 = sizes.iter().enumerate().map(|(i, p)| p * (diameter_um(i).ln() - mean).powi(2)).sum();
+    // The steps between sizes, and what tone and form leave open of an area (a tenth of it).
+    let sigma = (variance + 0.045f64.powi(2) + 0.05f64.powi(2)).sqrt();
+    Estimate::new(mean.exp(), mean.exp() * sigma)
+}

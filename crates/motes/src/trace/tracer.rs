@@ -1,0 +1,131 @@
+//! Pictures taken in one after the other.
+
+use motelight_frame::{FNumber, Shot, Size};
+use rayon::prelude::*;
+
+use crate::trace::STAND_OFFS_MM;
+use crate::trace::ask::Strays;
+use crate::trace::lens::LensKey;
+use crate::trace::response::Response;
+use crate::trace::result::{TraceOptions, Traced};
+use crate::trace::same::Likeness;
+use crate::trace::settle;
+use crate::trace::sums::Sums;
+use crate::trace::tally::Tally;
+use crate::trace::view::View;
+
+/// A picture with all answers it gives, ready to be added.
+#[derive(Debug)]
+pub struct Boiled {
+    view: View,
+    responses: Vec<Option<Response>>,
+    likeness: Likeness,
+}
+
+impl Boiled {
+    /// Works out a picture's answers; can be done for several pictures side by side.
+    pub fn of(view: View) -> Boiled {
+        let sums = Sums::of(&view.ln);
+        let responses = STAND_OFFS_MM
+            .iter()
+            .map(|h| Response::of(&sums, &view.unsound, h * 1000.0 / view.f_number.exact() / view.cell_um()))
+            .collect();
+        let likeness = Likeness::of(&view, &sums);
+        Boiled { view, responses, likeness }
+    }
+}
+
+/// What is kept of a picture.
+#[derive(Debug)]
+pub(super) struct Entry {
+    pub shot: Shot,
+    pub size: Size,
+    pub pitch_um: f64,
+    pub f_number: FNumber,
+    pub grain: f64,
+    pub strays: Strays,
+    likeness: Likeness,
+    /// Group of pictures of the same view.
+    pub view_of: usize,
+    /// Which lens.
+    pub lens: usize,
+}
+
+/// The pictures of one lens.
+#[derive(Debug)]
+pub(super) struct LensGroup {
+    pub key: LensKey,
+    pub tallies: Vec<Tally>,
+    pub pictures: usize,
+}
+
+/// Takes in the pictures of one body in the order they were taken.
+#[derive(Debug)]
+pub struct Tracer {
+    pub(super) options: TraceOptions,
+    pub(super) entries: Vec<Entry>,
+    pub(super) lenses: Vec<LensGroup>,
+    pub(super) sensor_mm: (f64, f64),
+    pub(super) largest_n: f64,
+    views: usize,
+}
+
+impl Tracer {
+    /// Nothing yet. `sensor_mm`: width and height of the recorded part; `largest`: the largest f-number to come.
+    pub fn new(options: TraceOptions, sensor_mm: (f64, f64), largest: FNumber) -> Tracer {
+        Tracer { options, entries: Vec::new(), lenses: Vec::new(), sensor_mm, largest_n: largest.exact(), views: 0 }
+    }
+
+    /// Number of pictures so far.
+    pub fn len(&self) -> usize {
+        self.entries.len()
+    }
+
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.entries.is_empty()
+    }
+
+    /// Adds a picture, and gives back what [`Tracer::finish`] will want to see again.
+    pub fn add(&mut self, boiled: Boiled) -> View {
+        let Boiled { view, responses, likeness } = boiled;
+        let key = LensKey::of(&view.shot);
+        let lens = self.lenses.iter().position(|g| g.key == key).unwrap_or_else(|| {
+            let tally = |&h: &f64| Tally::new(h, self.sensor_mm, h / self.largest_n);
+            self.lenses.push(LensGroup { key, tallies: STAND_OFFS_MM.iter().map(tally).collect(), pictures: 0 });
+            self.lenses.len() - 1
+        });
+        let twin = self.entries.par_iter().find_last(|e| e.likeness.same_view(&likeness)).map(|e| e.view_of);
+        let group = &mut self.lenses[lens];
+        group.pictures += 1;
+        // A view counts once; which of its pictures does so matters little, since all are asked again at the end.
+        if twin.is_none() {
+            for (tally, response) in group.tallies.iter_mut().zip(&responses) {
+                if let Some(response) = response {
+                    tally.add(&view, response, 1.0);
+                }
+            }
+        }
+        let view_of = twin.unwrap_or(self.views);
+        self.views = self.views.max(view_of + 1);
+        let strays = STAND_OFFS_MM.iter().copied().zip(responses.into_iter().map(|r| r.map(|r| r.noise)));
+        self.entries.push(Entry {
+            shot: view.shot.clone(),
+            size: view.size,
+            pitch_um: view.pitch_um,
+            f_number: view.f_number,
+            grain: view.grain,
+            strays: Strays(strays.collect()),
+            likeness,
+            view_of,
+            lens,
+        });
+        view
+    }
+
+    /// Tells what all pictures so far show. `view` gives a picture back by its number in the order of adding; pictures
+    /// that are gone are left out.
+    pub fn finish(&self, view: impl Fn(usize) -> Option<View> + Sync) -> Traced {
+        settle::settle(self, &view)
+    }
+}

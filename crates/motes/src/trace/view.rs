@@ -1,0 +1,165 @@
+//! A picture boiled down to what tracing needs: the logarithm of its light on cells, and where nothing can be measured.
+
+use motelight_frame::{Frame, FNumber, Layout, Mask, Micrometres, Plane, Shot, Size};
+
+use rayon::prelude::*;
+
+/// Steps of the stored logarithm per unit: 4096 to a factor of e, from e^-8 to 1.
+pub const STEPS: f32 = 4096.0;
+/// Light below which nothing is measured: read noise and tone curves rule there. A guess.
+const DARKEST: f32 = 0.003;
+/// Cells along a side of a patch that is sound or not as a whole.
+pub const PATCH: usize = 8;
+/// F-number taken where the picture does not tell: the middle of what shows motes. A guess; stand-offs measured
+/// with it are off by the same factor.
+pub const ASSUMED_F_NUMBER: f64 = 11.0;
+/// Long side of the sensor taken where the picture tells no pixel pitch.
+pub const ASSUMED_LONG_SIDE: Micrometres = Micrometres(36_000.0);
+
+/// Light of a picture on square cells, as a reader gives it.
+#[derive(Debug, Clone)]
+pub struct Reduced {
+    /// Luminance in linear light per cell, full scale = 1; NaN where a pixel of the cell stands at full scale.
+    pub light: Plane,
+    /// Side of a cell, px of the default crop.
+    pub cell: usize,
+    /// Size of the default crop, px.
+    pub size: Size,
+    /// The facts of the shot.
+    pub shot: Shot,
+}
+
+impl Reduced {
+    /// A picture read whole, its pixels averaged over cells. The photosites of a mosaic count alike, whatever their colour;
+    /// its cells are never smaller than one repeat of two.
+    pub fn of(frame: &Frame, cell: usize) -> Reduced {
+        let mosaic = matches!(frame.layout, Layout::Mosaic(_));
+        let cell = if mosaic { cell.max(2) } else { cell };
+        let size = frame.size();
+        let cells = Size { width: (size.width / cell).max(1), height: (size.height / cell).max(1) };
+        let weights = if frame.planes.len() == 3 { frame.luminance } else { [1.0, 0.0, 0.0] };
+        let share = 1.0 / (cell * cell) as f32;
+        let mut light = Plane::filled(cells, 0.0f32);
+        light.data_mut().par_chunks_mut(cells.width).enumerate().for_each(|(j, row)| {
+            for y in j * cell..((j + 1) * cell).min(size.height) {
+                for (plane, weight) in frame.planes.iter().zip(weights) {
+                    for (to, of) in row.iter_mut().zip(plane.row(y).chunks(cell)) {
+                        *to += of.iter().sum::<f32>() * weight * share;
+                    }
+                }
+                for (to, of) in row.iter_mut().zip(frame.mask.0.row(y).chunks(cell)) {
+                    if of.iter().any(|m| m & Mask::CLIPPED != 0) {
+                        *to = f32::NAN;
+                    }
+                }
+            }
+        });
+        Reduced { light, cell, size, shot: frame.shot.clone() }
+    }
+}
+
+/// One picture of a shoot.
+#[derive(Debug, Clone)]
+pub struct View {
+    /// Logarithm of the light per cell, [`STEPS`] to a unit; what cannot be measured repeats its neighbour.
+    pub ln: Plane<i16>,
+    /// Whether a patch of [`PATCH`] x [`PATCH`] cells holds more than a few cells that cannot be measured.
+    pub unsound: Plane<bool>,
+    /// Side of a cell, px.
+    pub cell: usize,
+    /// Size of the default crop, px.
+    pub size: Size,
+    /// Pixel pitch, µm.
+    pub pitch_um: f64,
+    /// The f-number, told or assumed.
+    pub f_number: FNumber,
+    /// The facts of the shot.
+    pub shot: Shot,
+    /// Noise over signal of a single pixel in the plain parts, taken as white.
+    pub grain: f64,
+}
+
+impl View {
+    /// Boils a picture down.
+    pub fn of(reduced: Reduced) -> View {
+        let Reduced { light, cell, size, shot } = reduced;
+        let cells = light.size();
+        let mut ln = Plane::filled(cells, 0i16);
+        let patches = Size { width: cells.width.div_ceil(PATCH), height: cells.height.div_ceil(PATCH) };
+        let mut bad = vec![0u32; patches.area()];
+        for y in 0..cells.height {
+            let mut last = 0i16;
+            let patch_row = y / PATCH * patches.width;
+            for (x, (to, &v)) in ln.row_mut(y).iter_mut().zip(light.row(y)).enumerate() {
+                if v >= DARKEST {
+                    last = (v.min(1.0).ln() * STEPS) as i16;
+                } else {
+                    bad[patch_row + x / PATCH] += 1;
+                }
+                *to = last;
+            }
+        }
+        let few = (PATCH * PATCH / 16) as u32;
+        let unsound = Plane::from_vec(patches, bad.into_iter().map(|n| n > few).collect());
+        let long = size.width.max(size.height) as f64;
+        let pitch_um = shot.pitch.map_or(ASSUMED_LONG_SIDE.0 / long, |p| p.value.0);
+        let f_number = shot.f_number.or(FNumber::new(ASSUMED_F_NUMBER));
+        let grain = grain(&ln, &unsound) * cell as f64;
+        // The assumed number is one.
+        let f_number = f_number.unwrap_or_else(|| unreachable!("f/11 is an f-number"));
+        View { ln, unsound, cell, size, pitch_um, f_number, shot, grain }
+    }
+
+    /// Side of a cell on the sensor, µm.
+    pub fn cell_um(&self) -> f64 {
+        self.cell as f64 * self.pitch_um
+    }
+
+    /// A place on the sensor (mm from the centre) in cells from the picture's corner.
+    pub fn cells_at(&self, at: (f64, f64)) -> (f64, f64) {
+        let per_mm = 1000.0 / self.pitch_um;
+        let cell = self.cell as f64;
+        ((at.0 * per_mm + self.size.width as f64 / 2.0) / cell, (at.1 * per_mm + self.size.height as f64 / 2.0) / cell)
+    }
+}
+
+/// Standard deviation of a cell from noise, relative to its light, in the plainest quarter of the picture: from second
+/// differences along rows, of which texture over many cells is not part.
+fn grain(ln: &Plane<i16>, unsound: &Plane<bool>) -> f64 {
+    const SIDE: usize = 16;
+    let mut variances = Vec::new();
+    for y0 in (0..ln.height().saturating_sub(SIDE)).step_by(2 * SIDE) {
+        for x0 in (0..ln.width().saturating_sub(SIDE)).step_by(2 * SIDE) {
+            if unsound.at(x0 / PATCH, y0 / PATCH) || unsound.at((x0 + SIDE - 1) / PATCH, (y0 + SIDE - 1) / PATCH) {
+                continue;
+            }
+            let mut sum = 0.0f32;
+            for y in y0..y0 + SIDE {
+                let row = &ln.row(y)[x0..x0 + SIDE];
+                sum += row.windows(3).map(|w| (f32::from(w[1]) - 0.5 * (f32::from(w[0]) + f32::from(w[2]))).powi(2)).sum::<f32>();
+            }
+            variances.push(sum / (SIDE * (SIDE - 2)) as f32);
+        }
+    }
+    if variances.is_empty() {
+        return 0.01;
+    }
+    let at = variances.len() / 4;
+    let quarter = *variances.select_nth_unstable_by(at, f32::total_cmp).1;
+    // var(a - (b + c) / 2) = 1.5 var(a)
+    (f64::from(quarter) / 1.5).sqrt() / f64::from(STEPS)
+}
+
+/// Side of the cells on which a picture is read, px: a power of two, at least three and a half cells to the narrowest
+/// shadow that a glass `lowest_mm` over the photosites casts (the loss of signal is then under a tenth).
+pub fn cell_for(shot: &Shot, size: Size, lowest_mm: f64) -> usize {
+    let long = size.width.max(size.height).max(1) as f64;
+    let pitch = shot.pitch.map_or(ASSUMED_LONG_SIDE.0 / long, |p| p.value.0);
+    let n = shot.f_number.map_or(ASSUMED_F_NUMBER, FNumber::exact);
+    let widest = lowest_mm * 1000.0 / n / 3.5 / pitch;
+    let mut cell = 8;
+    while cell > 1 && cell as f64 > widest {
+        cell /= 2;
+    }
+    cell
+}
