@@ -5,6 +5,7 @@ use clap::{Parser, Subcommand};
 use crate::verbs::demo::Demo;
 use crate::verbs::inspect::Inspect;
 use crate::verbs::mend::Mend;
+use crate::verbs::trace::Trace;
 
 /// What lies on your sensor, when it shows, and pictures without it.
 #[derive(Debug, Parser)]
@@ -25,6 +26,8 @@ pub enum Verb {
     Inspect(Inspect),
     /// Take the shadows of a test frame's motes out of pictures by the same body
     Mend(Mend),
+    /// Find the motes of a whole shoot in its pictures alone, and when each came
+    Trace(Trace),
     /// Make a demo shoot and run the whole line on it
     Demo(Demo),
 }

@@ -18,6 +18,7 @@ fn main() -> ExitCode {
     let outcome = match arguments.verb {
         Verb::Inspect(a) => verbs::inspect::run(&a),
         Verb::Mend(a) => verbs::mend::run(&a),
+        Verb::Trace(a) => verbs::trace::run(&a),
         Verb::Demo(a) => verbs::demo::run(&a),
     };
     ExitCode::from(outcome.code())

@@ -114,6 +114,7 @@ struct There {
     snr: f64,
     shows: bool,
     plain: bool,
+    ratio: f64,
 }
 
 fn there(picture: &Value, mote: &Value, uneven: f64) -> There {
@@ -131,7 +132,15 @@ fn there(picture: &Value, mote: &Value, uneven: f64) -> There {
     let seen = Picture { size, pitch: Micrometres(pitch), grain: 0.01 };
     let visible = Viewing::standard().iter().any(|v| shows(&profile, &seen, v).shows());
     let plain = uneven < 0.4 * depth;
-    There { x: number("x_px"), y: number("y_px"), width, snr: number("snr"), shows: visible && plain, plain }
+    There {
+        x: number("x_px"),
+        y: number("y_px"),
+        width,
+        snr: number("snr"),
+        shows: visible && plain,
+        plain,
+        ratio: uneven / depth,
+    }
 }
 
 fn compare(traced: &Traced, truth: &Value, list: bool) -> Score {
@@ -175,7 +184,10 @@ fn compare(traced: &Traced, truth: &Value, list: bool) -> Score {
         let best = all.iter().flatten().filter(|t| t.plain).map(|t| t.snr).fold(0.0, f64::max);
         let Some((m, miss)) = near else {
             if list && wanted {
-                println!("   missed {id:?}: shows in {showing}, best SNR {best:.1}, since {first}, at {}", mote["glass_mm"]);
+                println!(
+                    "   missed {id:?}: shows in {showing}, best SNR {best:.1}, since {first}, at {}",
+                    mote["glass_mm"]
+                );
             }
             continue;
         };
@@ -185,10 +197,12 @@ fn compare(traced: &Traced, truth: &Value, list: bool) -> Score {
         score.misplaced += usize::from(miss > 0.3);
         let found = &traced.motes[m];
         // Arrival, counted over the pictures in which its place is plain.
-        let plain: Vec<usize> = (0..pictures.len()).filter(|&k| {
-            let here = traced.pictures[k].motes.iter().any(|s| s.id == found.id && s.snr >= 2.0);
-            all[k].as_ref().map_or(here || k < first, |t| t.plain)
-        }).collect();
+        let plain: Vec<usize> = (0..pictures.len())
+            .filter(|&k| {
+                let here = traced.pictures[k].motes.iter().any(|s| s.id == found.id && s.snr >= 2.0);
+                all[k].as_ref().map_or(here || k < first, |t| t.plain)
+            })
+            .collect();
         let count = |k: usize| plain.iter().filter(|&&p| p < k).count() as i64;
         let span = found.arrival;
         let held = span.after.is_none_or(|a| a < first) && span.before.is_some_and(|b| b >= first);
@@ -208,6 +222,17 @@ fn compare(traced: &Traced, truth: &Value, list: bool) -> Score {
             let Some(t) = t else { continue };
             let said = traced.pictures[k].motes.iter().find(|s| s.id == found.id).is_some_and(|s| s.shows);
             agreed.1 += 1;
+            if list && said != t.shows {
+                let s = traced.pictures[k].motes.iter().find(|s| s.id == found.id);
+                println!(
+                    "     differs k {k}: said {said} truth {} plain {} uneven/depth {:.2} truth snr {:.1} | {:?}",
+                    t.shows,
+                    t.plain,
+                    t.ratio,
+                    t.snr,
+                    s.map(|s| (s.snr, s.times_threshold, s.reason))
+                );
+            }
             agreed.0 += usize::from(said == t.shows);
         }
         score.agree.0 += agreed.0;
@@ -219,7 +244,10 @@ fn compare(traced: &Traced, truth: &Value, list: bool) -> Score {
                 found.equivalent_diameter_um.value,
                 pictures
                     .iter()
-                    .find_map(|p| p["motes"].as_array()?.iter().find(|m| m["id"].as_u64() == id)?["equivalent_diameter_um"].as_f64())
+                    .find_map(|p| {
+                        p["motes"].as_array()?.iter().find(|m| m["id"].as_u64() == id)?["equivalent_diameter_um"]
+                            .as_f64()
+                    })
                     .unwrap_or(0.0),
                 found.snr,
                 span.after,

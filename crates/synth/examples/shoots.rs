@@ -43,7 +43,13 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let start = Instant::now();
         let place = folder.join(format!("shoot-{seed:03}"));
         let (pictures, truth) = shoot(&ShootSpec { seed, ..spec.clone() }, &place)?;
-        println!("{}: {} pictures, {} motes, {:.1?}", place.display(), pictures.len(), truth.motes.len(), start.elapsed());
+        println!(
+            "{}: {} pictures, {} motes, {:.1?}",
+            place.display(),
+            pictures.len(),
+            truth.motes.len(),
+            start.elapsed()
+        );
     }
     Ok(())
 }

@@ -2,4 +2,5 @@
 
 pub mod inspect;
 pub mod mend;
+pub mod trace;
 pub mod demo;

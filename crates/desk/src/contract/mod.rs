@@ -2,9 +2,11 @@
 
 mod inspect;
 mod mend;
+mod trace;
 
 pub use inspect::*;
 pub use mend::*;
+pub use trace::*;
 
 use motelight_frame::FrameError;
 use serde::Serialize;

@@ -2,6 +2,7 @@
 
 pub mod inspect;
 pub mod mend;
+pub mod trace;
 pub mod demo;
 
 use std::io::Write;
@@ -13,6 +14,7 @@ use motelight_motes::visibility::Viewing;
 pub use demo::{Demo, demo};
 pub use inspect::{Inspected, inspect};
 pub use mend::{MendedPicture, mend};
+pub use trace::{TracedShoot, trace};
 
 /// What every job needs to know.
 #[derive(Debug, Clone, PartialEq)]

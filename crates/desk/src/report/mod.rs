@@ -8,7 +8,9 @@ mod page;
 mod verdict;
 mod inspection;
 mod text;
+mod trace_text;
 
 pub use inspection::{Pictures, Sheet, inspection_page};
 pub use text::inspection_text;
+pub use trace_text::{TraceSheet, trace_text};
 pub use words::shown;

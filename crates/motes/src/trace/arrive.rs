@@ -35,8 +35,6 @@ pub struct Story {
 
 /// Share of answers that have nothing to do with motes or noise (birds, wires, ...): a guess, on the safe side in skies.
 const STRANGE: f64 = 0.01;
-/// Their density over the answers they may give, per standard error.
-const STRANGE_DENSITY: f64 = STRANGE / 40.0;
 /// What expected answers err by, relative: tone curves of cameras, shapes of motes. A guess.
 const MODEL_ERROR: f64 = 0.25;
 /// Probabilities before the pictures are looked at, guesses: that a mote was there from the start, that it ever goes,
@@ -45,14 +43,20 @@ const FROM_THE_START: f64 = 0.65;
 const EVER_GOES: f64 = 0.05;
 const AT_A_CHANGE: f64 = 6.0;
 
+/// Density of strange answers: the same for every factor of size beyond the noise, up to a hundred standard errors.
+fn strange(z: f64) -> f64 {
+    // The integral of 1 / (2 + |z|) from -100 to 100.
+    STRANGE / (7.86 * (2.0 + z.abs()))
+}
+
 fn normal(z: f64, sigma: f64) -> f64 {
     (-0.5 * (z / sigma) * (z / sigma)).exp() / (sigma * 2.506_628_274_631)
 }
 
 /// Logarithm of how much likelier an answer is with a mote that would give `expected`.
 pub fn ln_ratio(darker: f64, expected: f64) -> f64 {
-    let with = (1.0 - STRANGE) * normal(darker - expected, 1.0f64.hypot(MODEL_ERROR * expected)) + STRANGE_DENSITY;
-    let without = (1.0 - STRANGE) * normal(darker, 1.0) + STRANGE_DENSITY;
+    let with = (1.0 - STRANGE) * normal(darker - expected, 1.0f64.hypot(MODEL_ERROR * expected)) + strange(darker);
+    let without = (1.0 - STRANGE) * normal(darker, 1.0) + strange(darker);
     (with / without).ln()
 }
 
@@ -81,10 +85,8 @@ pub fn story(words: &[Word], sizes: &[f64]) -> Story {
     };
     let mut chains = Vec::with_capacity(sizes.len());
     for (a, prior) in sizes.iter().enumerate() {
-        let said: Vec<f64> = words
-            .iter()
-            .map(|w| w.darker.map_or(0.0, |z| w.weight * ln_ratio(z, w.expected[a])))
-            .collect();
+        let said: Vec<f64> =
+            words.iter().map(|w| w.darker.map_or(0.0, |z| w.weight * ln_ratio(z, w.expected[a]))).collect();
         // Forward: there at k, whenever it came. Backward: what follows if it is there at k.
         let (mut forward, mut backward) = (vec![f64::NEG_INFINITY; n], vec![0.0; n + 1]);
         let mut before = f64::NEG_INFINITY;

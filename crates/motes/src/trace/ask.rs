@@ -14,9 +14,11 @@ pub struct Strays(pub Vec<(f64, Option<Noise>)>);
 
 impl Strays {
     /// Standard error of an answer at a place (cells), between the widths that were measured; infinite where unknown.
-    pub fn sigma(&self, stand_off_mm: f64, at: (f64, f64), disagreement: f64) -> f64 {
+    /// `uneven`: variance of the boxes nearby, and how many values it rests on.
+    pub fn sigma(&self, stand_off_mm: f64, at: (f64, f64), uneven: (f64, f64)) -> f64 {
         let of = |i: usize| {
-            self.0.get(i).and_then(|(_, n)| n.as_ref()).map_or(f64::INFINITY, |n| n.sigma(at.0, at.1, disagreement))
+            let noise = self.0.get(i).and_then(|(_, n)| n.as_ref());
+            noise.map_or(f64::INFINITY, |n| n.sigma(at.0, at.1, uneven.0, uneven.1))
         };
         let above = self.0.partition_point(|(h, _)| *h < stand_off_mm);
         if above == 0 {
@@ -57,11 +59,11 @@ pub fn ask(view: &View, sums: &Sums, strays: &Strays, at: (f64, f64), stand_off_
     if x < 0.0 || y < 0.0 || x >= cells.width as f64 || y >= cells.height as f64 {
         return None;
     }
-    let (_, disagreement) = sums.answer(x, y, width)?;
+    sums.darker(x, y, width)?;
     if !sound(view, (x, y), width) {
         return None;
     }
-    let sigma = strays.sigma(stand_off_mm, (x, y), disagreement);
+    let sigma = strays.sigma(stand_off_mm, (x, y), sums.unevenness(x, y, width));
     if !sigma.is_finite() {
         return None;
     }
@@ -69,7 +71,7 @@ pub fn ask(view: &View, sums: &Sums, strays: &Strays, at: (f64, f64), stand_off_
     let half = (SIDE / 2) as f64;
     let darker = std::array::from_fn(|p| {
         let (dx, dy) = ((p % SIDE) as f64 - half, (p / SIDE) as f64 - half);
-        sums.answer(x + dx * step, y + dy * step, width).map_or(f32::NAN, |(darker, _)| darker as f32)
+        sums.darker(x + dx * step, y + dy * step, width).map_or(f32::NAN, |darker| darker as f32)
     });
     Some(Told { darker, sigma: sigma as f32 })
 }

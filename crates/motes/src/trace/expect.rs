@@ -28,7 +28,8 @@ pub fn size_prior() -> Vec<f64> {
 pub fn ln_lost(stand_off_mm: f64, f_number: FNumber, diameter_um: f64, r_um: f64) -> f64 {
     let height = Millimetres(stand_off_mm);
     let larger = scale(height, TYPICAL_EXIT_PUPIL);
-    let lost = lost_geometric(Micrometres(diameter_um * larger), pupil_disc(height, f_number) * larger, Micrometres(r_um));
+    let lost =
+        lost_geometric(Micrometres(diameter_um * larger), pupil_disc(height, f_number) * larger, Micrometres(r_um));
     -(1.0 - lost).max(DARKEST).ln()
 }
 
@@ -39,8 +40,9 @@ pub fn answers(stand_off_mm: f64, f_number: FNumber, width_um: f64) -> Vec<f64> 
             let diameter = diameter_um(size);
             let reach = 0.55 * (diameter + stand_off_mm * 1000.0 / f_number.exact()) * 1.1;
             let steps = 48;
-            let table: Vec<f64> =
-                (0..=steps).map(|i| ln_lost(stand_off_mm, f_number, diameter, reach * f64::from(i) / f64::from(steps))).collect();
+            let table: Vec<f64> = (0..=steps)
+                .map(|i| ln_lost(stand_off_mm, f_number, diameter, reach * f64::from(i) / f64::from(steps)))
+                .collect();
             let lost = |r: f64| {
                 let at = r / reach * f64::from(steps);
                 let i = at as usize;

@@ -35,13 +35,12 @@ impl Rings {
         let ring = RING_MM * 1000.0 / self.f_number.exact() / view.cell_um();
         let reach = RINGS as f64 * ring;
         let size = view.ln.size();
-        if x < reach || y < reach || x + reach >= size.width as f64 || y + reach >= size.height as f64 {
-            return;
-        }
+        // At the picture's edge, what lies inside tells as much.
+        let span = |v: f64, end: usize| (v - reach).max(0.0) as usize..((v + reach).max(0.0) as usize + 1).min(end);
         let (mut sums, mut counts) = ([0.0f64; RINGS], [0.0f64; RINGS]);
-        for j in (y - reach) as usize..=(y + reach) as usize {
+        for j in span(y, size.height) {
             let dy = j as f64 + 0.5 - y;
-            for i in (x - reach) as usize..=(x + reach) as usize {
+            for i in span(x, size.width) {
                 let k = ((i as f64 + 0.5 - x).hypot(dy) / ring) as usize;
                 if k < RINGS {
                     sums[k] += f64::from(view.ln.at(i, j));
@@ -152,7 +151,8 @@ pub fn stand_off(places: &[Vec<Rings>]) -> Option<(f64, f64)> {
     const STEPS_OF_H: usize = 41;
     let heights: Vec<f64> = (0..STEPS_OF_H).map(|i| 0.35 * (10.0f64).powf(i as f64 / 40.0)).collect();
     use rayon::prelude::*;
-    let left: Vec<Vec<f64>> = places.par_iter().map(|p| heights.iter().map(|&h| left_by_shadow(p, h)).collect()).collect();
+    let left: Vec<Vec<f64>> =
+        places.par_iter().map(|p| heights.iter().map(|&h| left_by_shadow(p, h)).collect()).collect();
     // Each place says as much as its own best fit lets it: odd ones are capped.
     let mut total = vec![0.0; STEPS_OF_H];
     let mut counted = 0;

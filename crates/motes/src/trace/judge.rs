@@ -18,9 +18,11 @@ use crate::trace::settle::{Body, Candidate, diameter};
 use crate::trace::view::View;
 use crate::visibility::{Picture, shows, shows_from};
 
-/// Expected answer, in standard errors, below which the picture's detail is taken to hide a shadow: Rose's criterion asks
-/// for 3 to 5 (Rose, "The sensitivity performance of the human eye on an absolute scale", JOSA 38, 1948; from memory).
-const HIDDEN_BELOW: f64 = 3.0;
+/// Share of a shadow's depth from which on the scene's own unevenness is taken to hide it. A guess: a spot half as deep
+/// again as what lies around it strays is one among many.
+const HIDDEN_FROM: f64 = 0.5;
+/// How far around a shadow its surroundings count, in widths at half depth.
+const SURROUNDINGS: f64 = 1.5;
 /// What an interval of arrival or departure is to hold.
 const HOLDS: f64 = 0.95;
 
@@ -37,21 +39,27 @@ pub(super) fn judge<V: Fn(usize) -> Option<View> + Sync>(
         let evidence = c.story.as_ref().map_or(0.0, |s| s.evidence) / temper;
         1.0 / (1.0 + (body.ln_prior() - evidence).exp())
     };
-    let mut found: Vec<(Candidate, f64)> = candidates.into_iter().map(|c| { let p = probability(&c); (c, p) }).collect();
+    let mut found: Vec<(Candidate, f64)> = candidates
+        .into_iter()
+        .map(|c| {
+            let p = probability(&c);
+            (c, p)
+        })
+        .collect();
     found.retain(|(_, p)| *p > 0.5);
     found.sort_by(|a, b| b.1.total_cmp(&a.1).then(diameter(&b.0).value.total_cmp(&diameter(&a.0).value)));
     let banks = banks(body, &found, height.value);
     let told_pitch = tracer.entries.iter().any(|e| e.shot.pitch.is_some());
     let ids: Vec<String> = (1..=found.len()).map(|i| format!("m{i}")).collect();
     let motes = found.iter().zip(&ids).map(|((c, p), id)| mote(body, c, *p, id, height.value)).collect();
-    let pictures = (0..tracer.entries.len())
-        .into_par_iter()
-        .map(|k| picture(body, k, &found, &ids, &banks))
-        .collect();
+    let pictures = (0..tracer.entries.len()).into_par_iter().map(|k| picture(body, k, &found, &ids, &banks)).collect();
     let first = tracer.entries.first();
     let mut notes = Vec::new();
     if body.stand_off.is_none() && !found.is_empty() {
-        notes.push(format!("The pictures do not tell the height of the glass; {:.1} mm is assumed, so sizes and widths are rough.", height.value));
+        notes.push(format!(
+            "The pictures do not tell the height of the glass; {:.1} mm is assumed, so sizes and widths are rough.",
+            height.value
+        ));
     }
     Traced {
         body: first.and_then(|e| e.shot.body.clone()),
@@ -59,7 +67,7 @@ pub(super) fn judge<V: Fn(usize) -> Option<View> + Sync>(
         stand_off_mm: height,
         stand_off_measured: body.stand_off.is_some(),
         motes,
-        false_motes: found.iter().map(|(_, p)| 1.0 - p).sum(),
+        false_motes: found.iter().map(|(_, p)| 1.0 - p).sum::<f64>().max(0.0),
         pictures,
         reference_lens: tracer.entries.iter().find(|e| e.lens == body.reference).and_then(|e| e.shot.lens.clone()),
         viewings: tracer.options.viewings.clone(),
@@ -78,7 +86,12 @@ fn banks<V>(body: &Body<V>, found: &[(Candidate, f64)], height: f64) -> BTreeMap
             numbers.push(n);
         }
     }
-    numbers.par_iter().map(|&n| (n.marked().to_bits(), bank(height, n, found))).collect::<Vec<_>>().into_iter().collect()
+    numbers
+        .par_iter()
+        .map(|&n| (n.marked().to_bits(), bank(height, n, found)))
+        .collect::<Vec<_>>()
+        .into_iter()
+        .collect()
 }
 
 fn bank(height: f64, n: FNumber, found: &[(Candidate, f64)]) -> Bank {
@@ -128,7 +141,8 @@ fn mote<V: Fn(usize) -> Option<View> + Sync>(
 
 fn arrival(probabilities: &[f64], words: &[crate::trace::arrive::Word]) -> Span {
     let (range, probability) = interval(probabilities, HOLDS);
-    let likeliest = (0..probabilities.len()).max_by(|&a, &b| probabilities[a].total_cmp(&probabilities[b])).unwrap_or(0);
+    let likeliest =
+        (0..probabilities.len()).max_by(|&a, &b| probabilities[a].total_cmp(&probabilities[b])).unwrap_or(0);
     let (low, high) = (*range.start(), *range.end());
     let lens_changed = (low.max(1)..=high).any(|k| words[k].lens_changed);
     Span { after: low.checked_sub(1), before: Some(high), probability, likeliest, lens_changed }
@@ -148,7 +162,7 @@ fn departure(probabilities: &[f64], words: &[crate::trace::arrive::Word]) -> Opt
     Some(Span { after: low.checked_sub(1), before: Some(high), probability, likeliest, lens_changed })
 }
 
-fn picture<V>(
+fn picture<V: Fn(usize) -> Option<View> + Sync>(
     body: &Body<V>,
     k: usize,
     found: &[(Candidate, f64)],
@@ -156,11 +170,14 @@ fn picture<V>(
     banks: &BTreeMap<u64, Bank>,
 ) -> TracedPicture {
     let entry = &body.tracer.entries[k];
+    let view = if found.is_empty() { None } else { (body.view)(k) };
     let transform = if found.is_empty() { Transform::STILL } else { body.transforms[entry.lens] };
     let motes = found.iter().zip(ids).filter_map(|((c, _), id)| {
         let there = c.story.as_ref().map_or(0.0, |s| s.present[k]);
         let bank = banks.get(&entry.f_number.marked().to_bits())?;
-        (there > 0.5).then(|| sighting(body, k, c, id, there, &bank.profile(disc_area_um2(Micrometres(diameter(c).value)))))?
+        let profile = bank.profile(disc_area_um2(Micrometres(diameter(c).value)));
+        let seen = Seen { candidate: c, id, there, profile };
+        (there > 0.5).then(|| sighting(body, k, view.as_ref(), &seen))?
     });
     TracedPicture {
         source: k,
@@ -176,15 +193,17 @@ fn picture<V>(
     }
 }
 
-/// `None` where the place lies outside the picture.
-fn sighting<V>(
-    body: &Body<V>,
-    k: usize,
-    c: &Candidate,
-    id: &str,
+/// A mote that stands in a picture.
+struct Seen<'a> {
+    candidate: &'a Candidate,
+    id: &'a str,
     there: f64,
-    profile: &Profile,
-) -> Option<Sighting> {
+    profile: Profile,
+}
+
+/// `None` where the place lies outside the picture.
+fn sighting<V>(body: &Body<V>, k: usize, view: Option<&View>, seen: &Seen) -> Option<Sighting> {
+    let Seen { candidate: c, id, there, profile } = seen;
     let entry = &body.tracer.entries[k];
     let at = body.transforms[entry.lens].apply(c.at);
     let per_mm = 1000.0 / entry.pitch_um;
@@ -194,35 +213,32 @@ fn sighting<V>(
         return None;
     }
     let picture = Picture { size: entry.size, pitch: Micrometres(entry.pitch_um), grain: entry.grain };
-    let times = body
-        .tracer
-        .options
-        .viewings
-        .iter()
-        .map(|v| shows(profile, &picture, v).times_threshold)
-        .fold(0.0, f64::max);
-    let measured = c.told.get(k).is_some_and(Option::is_some);
+    let times =
+        body.tracer.options.viewings.iter().map(|v| shows(profile, &picture, v).times_threshold).fold(0.0, f64::max);
     let snr = c.words[k].expected[c.size()];
     let snr = if snr.is_finite() { snr } else { 0.0 };
-    let reason = if times < 1.0 {
-        Some(Unseen::TooFaint)
-    } else if !measured {
-        Some(Unseen::NotMeasurable)
-    } else if snr < HIDDEN_BELOW {
-        Some(Unseen::HiddenByDetail)
-    } else {
-        None
+    let width_um = profile.width().0;
+    let uneven = view.and_then(|view| {
+        let cell = view.cell_um();
+        let ln_lost = |r: f64| -(1.0 - profile.lost_at(Micrometres(r * cell))).max(0.03).ln();
+        view.unevenness(view.cells_at(at), SURROUNDINGS * width_um / cell, ln_lost)
+    });
+    let reason = match uneven {
+        _ if times < 1.0 => Some(Unseen::TooFaint),
+        None => Some(Unseen::NotMeasurable),
+        Some(uneven) if uneven > HIDDEN_FROM * profile.depth() => Some(Unseen::HiddenByDetail),
+        Some(_) => None,
     };
     Some(Sighting {
-        id: id.to_owned(),
+        id: (*id).to_owned(),
         x_px,
         y_px,
         depth: profile.depth(),
-        width_px: profile.width().0 / entry.pitch_um,
+        width_px: width_um / entry.pitch_um,
         shows: reason.is_none(),
         times_threshold: times,
         snr,
-        probability: there,
+        probability: *there,
         reason,
     })
 }

@@ -85,7 +85,8 @@ pub fn align(from: &[Peak], to: &[Peak], near_mm: f64) -> Option<Transform> {
                 let (dx, dy) = (f64::from(i) * 0.5 * near_mm, f64::from(j) * 0.5 * near_mm);
                 let votes = pairs.iter().filter(|(_, miss)| (miss.0 - dx).hypot(miss.1 - dy) < near_mm).count();
                 // Small displacements come first: lenses seldom stand askew.
-                let score = votes as f64 - 0.3 * dx.hypot(dy) / SHIFT_MM - 0.1 * f64::from(k.abs()) / f64::from(steps.max(1));
+                let score =
+                    votes as f64 - 0.3 * dx.hypot(dy) / SHIFT_MM - 0.1 * f64::from(k.abs()) / f64::from(steps.max(1));
                 if score > best.0 {
                     best = (score, Transform { scale, dx_mm: dx, dy_mm: dy });
                 }
@@ -113,7 +114,12 @@ fn pairs(from: &[(f64, f64)], to: &[(f64, f64)], scale: f64, reach: f64) -> Vec<
 
 /// Scale and translation by least squares over places of the chart, where each stands here, and its weight; pulled
 /// towards `start` as if one place told it to `pull_mm`.
-pub fn least_squares(pairs: &[((f64, f64), (f64, f64), f64)], start: Transform, pull_mm: f64, far_mm: f64) -> Transform {
+pub fn least_squares(
+    pairs: &[((f64, f64), (f64, f64), f64)],
+    start: Transform,
+    pull_mm: f64,
+    far_mm: f64,
+) -> Transform {
     let pull = 1.0 / (pull_mm * pull_mm);
     let mut normal = nalgebra::Matrix3::from_diagonal(&nalgebra::Vector3::new(pull * far_mm * far_mm, pull, pull));
     let mut right = nalgebra::Vector3::zeros();

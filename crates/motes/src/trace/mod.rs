@@ -29,7 +29,7 @@ mod tracer;
 pub use lens::Transform;
 pub use result::{Sighting, Span, TraceOptions, Traced, TracedMote, TracedPicture, Unseen};
 pub use tracer::{Boiled, Tracer};
-pub use view::{Reduced, View, cell_for};
+pub use view::{ASSUMED_F_NUMBER, Reduced, View, cell_for, pitch_of};
 
 /// Lowest stand-off looked for, mm: shadows of lower glass are narrower than most pictures can hold. Higher ones follow.
 pub const LOWEST_MM: f64 = STAND_OFFS_MM[0];

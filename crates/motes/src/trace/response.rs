@@ -30,8 +30,10 @@ pub struct Noise {
     cells: f64,
     first: f64,
     size: Size,
-    /// Standard error, and the usual disagreement (variance) of the four directions.
+    /// Standard error in most of the block, and where a tenth of it, texture or edges, counts as well.
     values: Vec<(f32, f32)>,
+    /// Standard error in the plainest parts of the picture.
+    least: f32,
 }
 
 /// Places along a side of a block: a shadow covers a twenty-fifth of it, the tenth that counts it leaves alone.
@@ -40,17 +42,24 @@ const BLOCK: usize = 24;
 const LEAST: f32 = 2.5e-4;
 
 impl Noise {
-    /// Standard error at a place (cells) where the four directions disagree by this variance.
-    pub fn sigma(&self, x: f64, y: f64, disagreement: f64) -> f64 {
+    /// Standard error at a place (cells), around which boxes stray by this variance, which rests on `freedom` values.
+    pub fn sigma(&self, x: f64, y: f64, variance: f64, freedom: f64) -> f64 {
         let block = |v: f64, end: usize| (((v - self.first) / self.cells).max(0.0) as usize).min(end - 1);
-        let (sigma, usual) = self.values[block(y, self.size.height) * self.size.width + block(x, self.size.width)];
-        f64::from(with_disagreement(sigma, usual, disagreement as f32))
+        let (usual, wide) = self.values[block(y, self.size.height) * self.size.width + block(x, self.size.width)];
+        f64::from(nearby(usual, wide, self.least, variance as f32, freedom as f32))
     }
 }
 
-/// Edges and lines make the directions disagree far more than noise does: that much the answer may be wrong.
-fn with_disagreement(sigma: f32, usual: f32, disagreement: f32) -> f32 {
-    (sigma * sigma + (disagreement - 2.5 * usual).max(0.0)).sqrt()
+/// Standard error of an answer from the boxes nearby, held by that of the block as by two more values; what cannot be told
+/// nearby takes the block's.
+fn nearby(usual: f32, wide: f32, least: f32, variance: f32, freedom: f32) -> f32 {
+    const HOLD: f32 = 2.0;
+    if freedom <= 0.0 || !usual.is_finite() {
+        return wide;
+    }
+    // The answer is one box against the mean of eight.
+    let own = 1.125 * variance;
+    ((freedom * own + HOLD * usual * usual) / (freedom + HOLD)).sqrt().max(least)
 }
 
 impl Response {
@@ -74,7 +83,7 @@ impl Response {
                 *v = (bottom[x + side] - bottom[x] - top[x + side] + top[x]) as f32 * scale;
             }
         });
-        let (mut darker, mut variance) = (vec![0.0f32; size.area()], vec![f32::MAX; size.area()]);
+        let (mut darker, mut variance) = (vec![0.0f32; size.area()], vec![UNKNOWN; size.area()]);
         darker.par_chunks_mut(size.width).zip(variance.par_chunks_mut(size.width)).enumerate().for_each(
             |(j, (darker, variance))| {
                 let inside = j >= far && j + far < size.height;
@@ -96,15 +105,30 @@ impl Response {
     }
 }
 
-/// The mean of four directions, and their variance.
+/// The mean of the eight boxes around against the one in the middle, and their variance about a plane.
 fn answer(means: &[f32], stride: usize, at: usize, far: usize, slant: usize) -> (f32, f32) {
+    let (f, s) = (far as f32, slant as f32);
+    let by = [far, far * stride, slant * stride + slant, slant * stride - slant];
+    let (mut sum, mut squares) = (0.0f32, 0.0f32);
+    let mut rise = [0.0f32; 4];
+    // Against the middle, so that squares stay small numbers.
     let middle = means[at];
-    let pair = |by: usize| 0.5 * (means[at - by] + means[at + by]) - middle;
-    let pairs = [pair(far), pair(far * stride), pair(slant * stride + slant), pair(slant * stride - slant)];
-    let mean = 0.25 * (pairs[0] + pairs[1] + pairs[2] + pairs[3]);
-    let variance = 0.25 * pairs.iter().map(|p| (p - mean) * (p - mean)).sum::<f32>();
-    (mean, variance)
+    for (rise, by) in rise.iter_mut().zip(by) {
+        let (a, b) = (means[at - by] - middle, means[at + by] - middle);
+        sum += a + b;
+        squares += a * a + b * b;
+        *rise = b - a;
+    }
+    let mean = 0.125 * sum;
+    let spread = 2.0 * f * f + 4.0 * s * s;
+    let across = f * rise[0] + s * (rise[2] - rise[3]);
+    let down = f * rise[1] + s * (rise[2] + rise[3]);
+    let left = squares - 8.0 * mean * mean - (across * across + down * down) / spread;
+    (mean, left.max(0.0) / FREEDOM)
 }
+
+/// Values that the variance of eight boxes about a plane rests on.
+const FREEDOM: f32 = 5.0;
 
 fn at_edge(means: &[f32], size: Size, at: (usize, usize), far: usize, slant: usize) -> (f32, f32) {
     let get = |dx: isize, dy: isize| {
@@ -113,20 +137,18 @@ fn at_edge(means: &[f32], size: Size, at: (usize, usize), far: usize, slant: usi
     };
     let middle = means[at.1 * size.width + at.0];
     let (far, slant) = (far as isize, slant as isize);
-    let mut pairs = [0.0f32; 4];
-    let mut count = 0;
+    let (mut sum, mut count) = (0.0f32, 0.0f32);
     for (dx, dy) in [(far, 0), (0, far), (slant, slant), (slant, -slant)] {
         if let Some((a, b)) = get(dx, dy).zip(get(-dx, -dy)) {
-            pairs[count] = 0.5 * (a + b) - middle;
-            count += 1;
+            sum += 0.5 * (a + b) - middle;
+            count += 1.0;
         }
     }
-    if count == 0 {
-        return (0.0, f32::MAX);
-    }
-    let mean = pairs[..count].iter().sum::<f32>() / count as f32;
-    (mean, pairs[..count].iter().map(|p| (p - mean) * (p - mean)).sum::<f32>() / count as f32)
+    if count == 0.0 { (0.0, f32::MAX) } else { (sum / count, UNKNOWN) }
 }
+
+/// Stands for a variance that cannot be told.
+const UNKNOWN: f32 = -1.0;
 
 /// Whether everything that counts for a place can be measured.
 fn soundness(
@@ -167,34 +189,40 @@ fn noise(darker: &[f32], variance: &[f32], sound: &[bool], places: Size, step: f
     let values = (0..size.area())
         .into_par_iter()
         .map(|b| {
-            let span = |i: usize, end: usize, blocks: usize| i * BLOCK..if i + 1 == blocks { end } else { (i + 1) * BLOCK };
+            let span =
+                |i: usize, end: usize, blocks: usize| i * BLOCK..if i + 1 == blocks { end } else { (i + 1) * BLOCK };
             let rows = span(b / size.width, places.height, size.height);
             let columns = span(b % size.width, places.width, size.width);
             let mut strays = Vec::with_capacity(BLOCK * BLOCK);
-            let mut disagreements = Vec::with_capacity(BLOCK * BLOCK);
             for j in rows {
                 for i in columns.clone() {
                     let at = j * places.width + i;
                     if sound[at] && variance[at] < f32::MAX {
                         strays.push(darker[at].abs());
-                        disagreements.push(variance[at]);
                     }
                 }
             }
             if strays.len() < 12 {
-                return (f32::INFINITY, 0.0);
+                return (f32::INFINITY, f32::INFINITY);
             }
-            let quantile = |sample: &mut [f32], share: f64| {
-                let at = (sample.len() as f64 * share) as usize;
-                *sample.select_nth_unstable_by(at, f32::total_cmp).1
+            let mut quantile = |share: f64| {
+                let at = (strays.len() as f64 * share) as usize;
+                *strays.select_nth_unstable_by(at, f32::total_cmp).1
             };
             // Normal distribution: half of |v| lie below 0.6745 sigma, nine tenths below 1.645. Texture and edges
             // raise the second more than the first.
-            let sigma = (quantile(&mut strays, 0.5) / 0.6745).max(quantile(&mut strays, 0.9) / 1.645);
-            (sigma.max(LEAST), quantile(&mut disagreements, 0.5))
+            let usual = (quantile(0.5) / 0.6745).max(LEAST);
+            (usual, (quantile(0.9) / 1.645).max(usual))
         })
         .collect();
-    Noise { cells: BLOCK as f64 * step, first, size, values }
+    let mut noise = Noise { cells: BLOCK as f64 * step, first, size, values, least: LEAST };
+    let mut plain: Vec<f32> = noise.values.iter().map(|v| v.0).filter(|v| v.is_finite()).collect();
+    if !plain.is_empty() {
+        let at = plain.len() / 5;
+        // Light changes the noise from place to place, by less than this.
+        noise.least = (0.7 * *plain.select_nth_unstable_by(at, f32::total_cmp).1).max(LEAST);
+    }
+    noise
 }
 
 fn sigmas(variance: &[f32], sound: &[bool], noise: &Noise, size: Size) -> Vec<f32> {
@@ -204,8 +232,9 @@ fn sigmas(variance: &[f32], sound: &[bool], noise: &Noise, size: Size) -> Vec<f3
         for (i, v) in row.iter_mut().enumerate() {
             let at = j * size.width + i;
             if sound[at] && variance[at] < f32::MAX {
-                let (block, usual) = noise.values[block_row + (i / BLOCK).min(noise.size.width - 1)];
-                *v = with_disagreement(block, usual, variance[at]);
+                let (usual, wide) = noise.values[block_row + (i / BLOCK).min(noise.size.width - 1)];
+                let freedom = if variance[at] < 0.0 { 0.0 } else { FREEDOM };
+                *v = nearby(usual, wide, noise.least, variance[at], freedom);
             }
         }
     });

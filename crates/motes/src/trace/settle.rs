@@ -68,7 +68,7 @@ impl Candidate {
 /// Everything a body's pictures share while they are judged.
 pub(super) struct Body<'a, V> {
     pub tracer: &'a Tracer,
-    view: &'a V,
+    pub view: &'a V,
     /// One per lens.
     pub transforms: Vec<Transform>,
     pub reference: usize,
@@ -234,7 +234,7 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
                     let there = candidate.story.as_ref().map_or(0.0, |s| s.present[k]);
                     let Some(told) = &candidate.told[k] else { continue };
                     let expected = self.expected(entry.f_number, candidate.template_mm)[candidate.size()];
-                    if there < 0.9 || expected < 2.5 * f64::from(told.sigma) {
+                    if there < 0.5 || expected < 0.7 * f64::from(told.sigma) {
                         continue;
                     }
                     let width = candidate.template_mm * 1000.0 / entry.f_number.exact() / view.cell_um();
@@ -312,8 +312,10 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
     /// Moves candidates to where their pictures show them best, and lenses to where they show their candidates.
     fn refine(&mut self, candidates: &mut [Candidate]) {
         let lenses = self.transforms.len();
-        let stacks: Vec<Vec<Option<Stack>>> =
-            candidates.par_iter().map(|c| (0..=lenses).map(|g| self.stack(c, (g < lenses).then_some(g))).collect()).collect();
+        let stacks: Vec<Vec<Option<Stack>>> = candidates
+            .par_iter()
+            .map(|c| (0..=lenses).map(|g| self.stack(c, (g < lenses).then_some(g))).collect())
+            .collect();
         // Lenses first: how far each shows the candidates off against the reference lens.
         let (far, step) = (self.tracer.sensor_mm.0.hypot(self.tracer.sensor_mm.1) / 3.0, self.step_mm);
         let mut moved = self.transforms.clone();
@@ -333,17 +335,24 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
             moved[g] = least_squares(&pairs, self.transforms[g], 0.03, far);
         }
         for (c, stacks) in candidates.iter_mut().zip(&stacks) {
-            if let Some(all) = &stacks[lenses] {
-                c.at = (c.at.0 + all.offset.0 * step, c.at.1 + all.offset.1 * step);
-                // The answers stay those of the old place until it is asked again.
-                c.offset = all.offset;
+            // The answers stay those of the old place until it is asked again.
+            c.offset = stacks[lenses].as_ref().map_or((0.0, 0.0), |all| all.offset);
+            let seen = |g: usize| {
+                let stack = stacks[g].as_ref()?;
+                let here = self.transforms[g].apply(c.at);
+                let there = (here.0 + stack.offset.0 * step, here.1 + stack.offset.1 * step);
+                Some((moved[g].undo(there), 1.0 / stack.error_mm.powi(2)))
+            };
+            let places: Vec<_> = (0..lenses).filter_map(seen).collect();
+            let weight: f64 = places.iter().map(|p| p.1).sum();
+            if weight > 0.0 {
+                let mean = |f: fn(&((f64, f64), f64)) -> f64| places.iter().map(|p| f(p) * p.1).sum::<f64>() / weight;
+                c.at = (mean(|p| p.0.0), mean(|p| p.0.1));
             }
         }
         self.transforms = moved;
-        candidates.par_iter_mut().for_each(|c| {
-            self.tell(c, &[]);
-            c.offset = (0.0, 0.0);
-        });
+        self.tell_all(candidates);
+        candidates.iter_mut().for_each(|c| c.offset = (0.0, 0.0));
     }
 
     /// All patches of a candidate, through one lens or all, added up by what they tell.

@@ -55,39 +55,86 @@ impl Sums {
         (a + (b - a) * u) * (1.0 - v) + (c + (d - c) * u) * v
     }
 
-    /// Mean logarithm over a square about a place, in cells; `None` where it leaves the picture.
+    /// Mean logarithm over a square about a place, in cells. Where the picture's edge cuts it, over the part inside; `None`
+    /// where less than half of a side is.
     pub fn square(&self, x: f64, y: f64, side: f64) -> Option<f64> {
         let half = side / 2.0;
-        let (x0, x1, y0, y1) = (x - half, x + half, y - half, y + half);
-        if x0 < 0.0 || y0 < 0.0 || x1 > self.cells.width as f64 || y1 > self.cells.height as f64 {
+        let (right, bottom) = (self.cells.width as f64, self.cells.height as f64);
+        let (x0, x1) = ((x - half).max(0.0), (x + half).min(right));
+        let (y0, y1) = ((y - half).max(0.0), (y + half).min(bottom));
+        if x1 - x0 < half || y1 - y0 < half {
             return None;
         }
         let sum = self.at(x1, y1) - self.at(x0, y1) - self.at(x1, y0) + self.at(x0, y0);
-        Some(sum / (side * side * f64::from(STEPS)))
+        Some(sum / ((x1 - x0) * (y1 - y0) * f64::from(STEPS)))
     }
 
-    /// How much darker a place is than around it, as a logarithm, and how far the four directions disagree; for a
-    /// shadow `width` cells wide. At the picture's edge only the directions that lie inside count; `None` if there are none.
-    pub fn answer(&self, x: f64, y: f64, width: f64) -> Option<(f64, f64)> {
+    /// How much darker a place is than around it, as a logarithm, for a shadow `width` cells wide. At the picture's edge only
+    /// the directions count in which both neighbours lie inside; `None` if there are none.
+    pub fn darker(&self, x: f64, y: f64, width: f64) -> Option<f64> {
         let side = BOX * width;
         let middle = self.square(x, y, side)?;
         let (far, slant) = (AROUND * width, AROUND * width * SLANT);
-        let mut pairs = [0.0; 4];
-        let mut count = 0;
+        let (mut sum, mut count) = (0.0, 0.0);
         for (dx, dy) in [(far, 0.0), (0.0, far), (slant, slant), (slant, -slant)] {
             let pair = self.square(x + dx, y + dy, side).zip(self.square(x - dx, y - dy, side));
             if let Some((a, b)) = pair {
-                pairs[count] = 0.5 * (a + b) - middle;
-                count += 1;
+                sum += 0.5 * (a + b) - middle;
+                count += 1.0;
             }
         }
-        if count == 0 {
-            return None;
-        }
-        let mean = pairs[..count].iter().sum::<f64>() / count as f64;
-        let variance = pairs[..count].iter().map(|p| (p - mean).powi(2)).sum::<f64>() / count as f64;
-        Some((mean, variance))
+        (count > 0.0).then(|| sum / count)
     }
+
+    /// Variance of boxes around a place about a plane through them, and how many values it rests on. Two rings of eight
+    /// boxes, the outer one 2.2 widths away.
+    pub fn unevenness(&self, x: f64, y: f64, width: f64) -> (f64, f64) {
+        let side = BOX * width;
+        let mut points = [(0.0, 0.0, 0.0); 16];
+        let mut count = 0;
+        for far in [AROUND, 2.2] {
+            for (dx, dy) in EIGHT {
+                let (dx, dy) = (far * dx, far * dy);
+                if let Some(v) = self.square(x + dx * width, y + dy * width, side) {
+                    points[count] = (dx, dy, v);
+                    count += 1;
+                }
+            }
+        }
+        plane_variance(&points[..count])
+    }
+}
+
+/// Directions of the boxes around a place.
+const EIGHT: [(f64, f64); 8] = [
+    (1.0, 0.0),
+    (SLANT, SLANT),
+    (0.0, 1.0),
+    (-SLANT, SLANT),
+    (-1.0, 0.0),
+    (-SLANT, -SLANT),
+    (0.0, -1.0),
+    (SLANT, -SLANT),
+];
+
+/// Variance about the plane of least squares, and its degrees of freedom; none where the points tell no plane.
+fn plane_variance(points: &[(f64, f64, f64)]) -> (f64, f64) {
+    let n = points.len() as f64;
+    if points.len() < 5 {
+        return (0.0, 0.0);
+    }
+    let mean = |f: &dyn Fn(&(f64, f64, f64)) -> f64| points.iter().map(f).sum::<f64>() / n;
+    let (mx, my, mv) = (mean(&|p| p.0), mean(&|p| p.1), mean(&|p| p.2));
+    let (xx, yy, xy) =
+        (mean(&|p| (p.0 - mx).powi(2)), mean(&|p| (p.1 - my).powi(2)), mean(&|p| (p.0 - mx) * (p.1 - my)));
+    let (xv, yv, vv) =
+        (mean(&|p| (p.0 - mx) * (p.2 - mv)), mean(&|p| (p.1 - my) * (p.2 - mv)), mean(&|p| (p.2 - mv).powi(2)));
+    let determinant = xx * yy - xy * xy;
+    if determinant < 1e-9 {
+        return (0.0, 0.0);
+    }
+    let (a, b) = ((xv * yy - yv * xy) / determinant, (yv * xx - xv * xy) / determinant);
+    ((vv - a * xv - b * yv).max(0.0) * n / (n - 3.0), n - 3.0)
 }
 
 /// Distance of the slanted boxes along each axis, against the straight ones.

@@ -137,9 +137,12 @@ pub struct Peak {
 /// The answer before a place, and how far past it the place lies; `None` outside.
 fn between(cells: f64, response: &Response, end: usize) -> Option<(usize, f32)> {
     let at = (cells - response.first) / response.step as f64;
-    if at < 0.0 || end < 2 || at > (end - 1) as f64 {
+    // Places nearer to the edge than half a box take the outermost answer.
+    let half = response.first / response.step as f64;
+    if end < 2 || at < -half || at > (end - 1) as f64 + half {
         return None;
     }
+    let at = at.clamp(0.0, (end - 1) as f64);
     let i = (at as usize).min(end - 2);
     Some((i, (at - i as f64) as f32))
 }

@@ -1,6 +1,6 @@
 //! A picture boiled down to what tracing needs: the logarithm of its light on cells, and where nothing can be measured.
 
-use motelight_frame::{Frame, FNumber, Layout, Mask, Micrometres, Plane, Shot, Size};
+use motelight_frame::{FNumber, Frame, Layout, Mask, Micrometres, Plane, Shot, Size};
 
 use rayon::prelude::*;
 
@@ -101,8 +101,7 @@ impl View {
         }
         let few = (PATCH * PATCH / 16) as u32;
         let unsound = Plane::from_vec(patches, bad.into_iter().map(|n| n > few).collect());
-        let long = size.width.max(size.height) as f64;
-        let pitch_um = shot.pitch.map_or(ASSUMED_LONG_SIDE.0 / long, |p| p.value.0);
+        let pitch_um = pitch_of(&shot, size);
         let f_number = shot.f_number.or(FNumber::new(ASSUMED_F_NUMBER));
         let grain = grain(&ln, &unsound) * cell as f64;
         // The assumed number is one.
@@ -113,6 +112,44 @@ impl View {
     /// Side of a cell on the sensor, µm.
     pub fn cell_um(&self) -> f64 {
         self.cell as f64 * self.pitch_um
+    }
+
+    /// How uneven the scene itself is around a shadow: root mean square deviation of the logarithm of light from a plane
+    /// within `radius` cells of a place (cells), the shadow (`ln_lost` over the distance in cells) and the noise taken
+    /// off. `None` where too little can be measured.
+    pub fn unevenness(&self, at: (f64, f64), radius: f64, ln_lost: impl Fn(f64) -> f64) -> Option<f64> {
+        let radius = radius.max(2.5);
+        let size = self.ln.size();
+        let span = |v: f64, end: usize| (v - radius).max(0.0) as usize..((v + radius).max(0.0) as usize + 1).min(end);
+        // Sums for value = a + b x + c y over a disc, in which x and y are nearly independent.
+        let mut points: Vec<(f64, f64, f64)> = Vec::new();
+        let mut bad = 0usize;
+        for j in span(at.1, size.height) {
+            for i in span(at.0, size.width) {
+                let (dx, dy) = (i as f64 + 0.5 - at.0, j as f64 + 0.5 - at.1);
+                let r = dx.hypot(dy);
+                if r > radius {
+                    continue;
+                }
+                if self.unsound.at(i / PATCH, j / PATCH) {
+                    bad += 1;
+                } else {
+                    points.push((dx, dy, f64::from(self.ln.at(i, j)) / f64::from(STEPS) + ln_lost(r)));
+                }
+            }
+        }
+        if points.len() < 8 || 3 * bad > points.len() {
+            return None;
+        }
+        let n = points.len() as f64;
+        let mean = |f: &dyn Fn(&(f64, f64, f64)) -> f64| points.iter().map(f).sum::<f64>() / n;
+        let (x, y, v) = (mean(&|p| p.0), mean(&|p| p.1), mean(&|p| p.2));
+        let slope =
+            |of: &dyn Fn(&(f64, f64, f64)) -> f64| mean(&|p| of(p) * (p.2 - v)) / mean(&|p| of(p) * of(p)).max(1e-12);
+        let (across, down) = (slope(&|p| p.0 - x), slope(&|p| p.1 - y));
+        let variance = mean(&|p| (p.2 - v - across * (p.0 - x) - down * (p.1 - y)).powi(2));
+        let noise = self.grain / self.cell as f64;
+        Some((variance - noise * noise).max(0.0).sqrt())
     }
 
     /// A place on the sensor (mm from the centre) in cells from the picture's corner.
@@ -136,7 +173,10 @@ fn grain(ln: &Plane<i16>, unsound: &Plane<bool>) -> f64 {
             let mut sum = 0.0f32;
             for y in y0..y0 + SIDE {
                 let row = &ln.row(y)[x0..x0 + SIDE];
-                sum += row.windows(3).map(|w| (f32::from(w[1]) - 0.5 * (f32::from(w[0]) + f32::from(w[2]))).powi(2)).sum::<f32>();
+                sum += row
+                    .windows(3)
+                    .map(|w| (f32::from(w[1]) - 0.5 * (f32::from(w[0]) + f32::from(w[2]))).powi(2))
+                    .sum::<f32>();
             }
             variances.push(sum / (SIDE * (SIDE - 2)) as f32);
         }
@@ -153,8 +193,7 @@ fn grain(ln: &Plane<i16>, unsound: &Plane<bool>) -> f64 {
 /// Side of the cells on which a picture is read, px: a power of two, at least three and a half cells to the narrowest
 /// shadow that a glass `lowest_mm` over the photosites casts (the loss of signal is then under a tenth).
 pub fn cell_for(shot: &Shot, size: Size, lowest_mm: f64) -> usize {
-    let long = size.width.max(size.height).max(1) as f64;
-    let pitch = shot.pitch.map_or(ASSUMED_LONG_SIDE.0 / long, |p| p.value.0);
+    let pitch = pitch_of(shot, size);
     let n = shot.f_number.map_or(ASSUMED_F_NUMBER, FNumber::exact);
     let widest = lowest_mm * 1000.0 / n / 3.5 / pitch;
     let mut cell = 8;
@@ -162,4 +201,10 @@ pub fn cell_for(shot: &Shot, size: Size, lowest_mm: f64) -> usize {
         cell /= 2;
     }
     cell
+}
+
+/// Pixel pitch of a picture, µm: told, or from a long side of 36 mm, by which places are right but not to scale.
+pub fn pitch_of(shot: &Shot, size: Size) -> f64 {
+    let long = size.width.max(size.height).max(1) as f64;
+    shot.pitch.map_or(ASSUMED_LONG_SIDE.0 / long, |p| p.value.0)
 }

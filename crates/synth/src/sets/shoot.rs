@@ -209,8 +209,7 @@ fn pages(spec: &ShootSpec, random: &mut Random) -> Vec<Page> {
 
 /// The motes and since which picture each is there. Half of those that come on the way come with a change of lens.
 fn settled(spec: &ShootSpec, camera: &Camera, pages: &[Page], random: &mut Random) -> Vec<(Mote, usize)> {
-    let changes: Vec<usize> =
-        (1..pages.len()).filter(|&k| pages[k].second_lens != pages[k - 1].second_lens).collect();
+    let changes: Vec<usize> = (1..pages.len()).filter(|&k| pages[k].second_lens != pages[k - 1].second_lens).collect();
     let mut motes = dust(random, camera, spec.motes, true);
     for mote in &mut motes {
         let diameter = random.between_log(9.0, 75.0);

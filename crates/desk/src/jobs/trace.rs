@@ -1,0 +1,281 @@
+//! A shoot traced: pictures sorted by body, lens and time, read small, and judged together.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use motelight_frame::{Body, FNumber, Fault, FileKind, FrameError, Shot, read, read_shot};
+use motelight_motes::trace::{Boiled, LOWEST_MM, Reduced, TraceOptions, Traced, Tracer, View, cell_for};
+use rayon::prelude::*;
+
+use crate::contract::{
+    BodyEntry, LeftOutEntry, SightingEntry, TraceDocument, TracedBodyEntry, TracedMoteEntry, TracedPictureEntry,
+    TracedStandOffEntry, UnreadEntry,
+};
+use crate::jobs::{Outcome, Settings, Source};
+
+/// One body's pictures, judged together.
+#[derive(Debug)]
+pub struct TracedBody {
+    /// What was found.
+    pub traced: Traced,
+    /// The files, in the order of `traced.pictures`.
+    pub files: Vec<PictureFile>,
+}
+
+impl TracedBody {
+    /// File names of the pictures.
+    pub fn names(&self) -> Vec<String> {
+        let name = |f: &PictureFile| f.path.file_name().unwrap_or(f.path.as_os_str()).to_string_lossy().into_owned();
+        self.files.iter().map(name).collect()
+    }
+}
+
+/// One picture, which may lie there as several files.
+#[derive(Debug, Clone)]
+pub struct PictureFile {
+    /// The file that was measured.
+    pub path: PathBuf,
+    /// Other files of the same exposure.
+    pub also: Vec<PathBuf>,
+    shot: Shot,
+}
+
+/// A shoot, judged.
+#[derive(Debug)]
+pub struct TracedShoot {
+    /// The bodies, those with the most pictures first.
+    pub bodies: Vec<TracedBody>,
+    /// Pictures that could not be used, and why.
+    pub left_out: Vec<(PathBuf, String)>,
+    /// Pictures that could not be read.
+    pub errors: Vec<FrameError>,
+    /// The report that was written.
+    pub report: Option<PathBuf>,
+}
+
+/// Pictures read side by side before they are added in order: bounds the memory.
+const SIDE_BY_SIDE: usize = 4;
+/// Contrast over what would just be noticed from which on a picture needs mending badly: a guess.
+pub const BADLY: f64 = 3.0;
+
+/// Traces a shoot. `each` hears of every picture as it is read.
+pub fn trace(sources: &[Source], settings: &Settings, each: impl Fn(&Path) + Sync) -> TracedShoot {
+    let read: Vec<Result<(PictureFile, FileKind), FrameError>> = sources
+        .par_iter()
+        .map(|s| {
+            let (shot, kind) = read_shot(&s.path, &settings.read)?;
+            Ok((PictureFile { path: s.path.clone(), also: Vec::new(), shot }, kind))
+        })
+        .collect();
+    let (mut files, mut errors) = (Vec::new(), Vec::new());
+    for one in read {
+        match one {
+            Ok(file) => files.push(file),
+            Err(e) => errors.push(e),
+        }
+    }
+    let mut left_out = Vec::new();
+    let mut bodies = Vec::new();
+    for group in by_body(pairs_joined(files), &mut left_out) {
+        bodies.push(one_body(group, settings, &each, &mut errors));
+    }
+    bodies.retain(|b| !b.files.is_empty());
+    bodies.sort_by_key(|b| std::cmp::Reverse(b.files.len()));
+    for (number, body) in bodies.iter_mut().enumerate().skip(1) {
+        renumber(&mut body.traced, number + 1);
+    }
+    TracedShoot { bodies, left_out, errors, report: None }
+}
+
+/// Raw and rendered files of one exposure, told by folder and name, become one picture. The rendered one is measured: it
+/// is read faster.
+fn pairs_joined(files: Vec<(PictureFile, FileKind)>) -> Vec<PictureFile> {
+    let mut joined: BTreeMap<PathBuf, Vec<(PictureFile, FileKind)>> = BTreeMap::new();
+    for (file, kind) in files {
+        joined.entry(file.path.with_extension("")).or_default().push((file, kind));
+    }
+    let mut all = Vec::new();
+    for (_, mut same) in joined {
+        let raw = |kind: FileKind| matches!(kind, FileKind::Raw | FileKind::Dng);
+        same.sort_by_key(|(_, kind)| raw(*kind));
+        let mut same = same.into_iter();
+        while let Some((mut file, kind)) = same.next() {
+            let rest: Vec<_> = same.by_ref().collect();
+            let (twins, others): (Vec<_>, Vec<_>) = rest.into_iter().partition(|(o, k)| {
+                raw(*k) && !raw(kind) && o.shot.taken == file.shot.taken && o.shot.body == file.shot.body
+            });
+            file.also = twins.into_iter().map(|(f, _)| f.path).collect();
+            all.push(file);
+            same = others.into_iter();
+        }
+    }
+    all
+}
+
+/// Pictures sorted by body, each body's by time and name. Pictures that tell no body are taken for one body if they
+/// have the same size. Of one body's pictures, those of another size than most are left out: they were cropped or resized.
+fn by_body(files: Vec<PictureFile>, left_out: &mut Vec<(PathBuf, String)>) -> Vec<Vec<PictureFile>> {
+    type Key = (Option<Body>, Option<(usize, usize)>);
+    let size = |f: &PictureFile| (f.shot.crop.width, f.shot.crop.height);
+    let mut groups: BTreeMap<Key, Vec<PictureFile>> = BTreeMap::new();
+    for file in files {
+        let key = (file.shot.body.clone(), file.shot.body.is_none().then(|| size(&file)));
+        groups.entry(key).or_default().push(file);
+    }
+    groups
+        .into_values()
+        .map(|mut group| {
+            let mut counts: BTreeMap<(usize, usize), usize> = BTreeMap::new();
+            group.iter().for_each(|f| *counts.entry(size(f)).or_default() += 1);
+            let usual = counts.iter().max_by_key(|(size, n)| (**n, **size)).map(|(size, _)| *size);
+            // Raw and rendered files of one body differ by a few pixels.
+            let near = |a: usize, b: usize| a.abs_diff(b) <= 16.max(a / 100);
+            group.retain(|f| {
+                let fits = usual.is_none_or(|(w, h)| near(w, size(f).0) && near(h, size(f).1));
+                if !fits {
+                    let (w, h) = size(f);
+                    left_out.push((
+                        f.path.clone(),
+                        format!("it is {w} x {h} px, unlike most of its body's pictures: cropped or resized"),
+                    ));
+                }
+                fits
+            });
+            group.sort_by(|a, b| (&a.shot.taken, &a.path).cmp(&(&b.shot.taken, &b.path)));
+            group
+        })
+        .collect()
+}
+
+fn one_body(
+    group: Vec<PictureFile>,
+    settings: &Settings,
+    each: &(impl Fn(&Path) + Sync),
+    errors: &mut Vec<FrameError>,
+) -> TracedBody {
+    let options = TraceOptions { viewings: settings.viewings.clone() };
+    let mut tracer = tracer_for(&group, options);
+    let (mut files, mut views) = (Vec::new(), Vec::new());
+    for some in group.chunks(SIDE_BY_SIDE) {
+        let boiled: Vec<Result<Boiled, FrameError>> = some
+            .par_iter()
+            .map(|file| {
+                let boiled = boiled(&file.path, settings);
+                each(&file.path);
+                boiled
+            })
+            .collect();
+        for (file, boiled) in some.iter().zip(boiled) {
+            match boiled {
+                Ok(boiled) => {
+                    views.push(tracer.add(boiled));
+                    files.push(file.clone());
+                }
+                Err(e) => errors.push(e),
+            }
+        }
+    }
+    TracedBody { traced: tracer.finish(|k| views.get(k).cloned()), files }
+}
+
+fn tracer_for(group: &[PictureFile], options: TraceOptions) -> Tracer {
+    let assumed = FNumber::new(motelight_motes::trace::ASSUMED_F_NUMBER);
+    let numbers = group.iter().filter_map(|f| f.shot.f_number.or(assumed));
+    let largest = numbers.fold(None, |a: Option<FNumber>, n| Some(a.map_or(n, |a| if n > a { n } else { a })));
+    let sensor = group.first().map_or((1.0, 1.0), |f| {
+        let size = f.shot.crop.size();
+        let pitch = motelight_motes::trace::pitch_of(&f.shot, size) / 1000.0;
+        (size.width as f64 * pitch, size.height as f64 * pitch)
+    });
+    // Numbers past f/45 are no apertures for pictures; a slip in one file must not make the grid endless.
+    let largest = largest.filter(|n| n.exact() < 46.0).or(FNumber::new(45.0)).or(assumed);
+    let largest = largest.unwrap_or_else(|| unreachable!("f/45 is an f-number"));
+    Tracer::new(options, sensor, largest)
+}
+
+fn boiled(path: &Path, settings: &Settings) -> Result<Boiled, FrameError> {
+    let frame = read(path, &settings.read)?;
+    let cell = cell_for(&frame.shot, frame.size(), LOWEST_MM);
+    Ok(Boiled::of(View::of(Reduced::of(&frame, cell))))
+}
+
+/// Ids of the second body and further ones carry its number, so that they are unique in a document.
+fn renumber(traced: &mut Traced, number: usize) {
+    for mote in &mut traced.motes {
+        mote.id = format!("b{number}-{}", mote.id);
+    }
+    for sighting in traced.pictures.iter_mut().flat_map(|p| &mut p.motes) {
+        sighting.id = format!("b{number}-{}", sighting.id);
+    }
+}
+
+/// The document of a run.
+pub fn document(shoot: &TracedShoot, settings: &Settings) -> TraceDocument {
+    let mut document = TraceDocument::new(shoot.bodies.iter().map(body_entry).collect());
+    let left_out =
+        |(path, reason): &(PathBuf, String)| LeftOutEntry { path: path.display().to_string(), reason: reason.clone() };
+    document.left_out = shoot.left_out.iter().map(left_out).collect();
+    document.errors = shoot.errors.iter().map(UnreadEntry::from).collect();
+    document.viewing = settings.viewings.iter().map(ToString::to_string).collect();
+    document.report = shoot.report.as_ref().map(|r| r.display().to_string());
+    document
+}
+
+fn body_entry(body: &TracedBody) -> TracedBodyEntry {
+    let traced = &body.traced;
+    let paths: Vec<String> = body.files.iter().map(|f| f.path.display().to_string()).collect();
+    let shows_in = |id: &str| traced.pictures.iter().filter(|p| p.motes.iter().any(|m| m.id == id && m.shows)).count();
+    TracedBodyEntry {
+        body: BodyEntry {
+            make: traced.body.as_ref().map(|b| b.make.clone()),
+            model: traced.body.as_ref().map(|b| b.model.clone()),
+            serial: traced.body.as_ref().and_then(|b| b.serial.clone()),
+        },
+        stand_off_mm: TracedStandOffEntry {
+            value: traced.stand_off_mm.value,
+            sigma: traced.stand_off_mm.sigma,
+            source: if traced.stand_off_measured { "measured" } else { "assumed" },
+        },
+        reference_lens: traced.reference_lens.as_ref().map(|l| l.model.clone()),
+        false_motes: traced.false_motes,
+        pictures_to_mend: traced.pictures.iter().filter(|p| p.shows()).count(),
+        pictures_to_mend_badly: traced.pictures.iter().filter(|p| p.worst() >= BADLY).count(),
+        chart: traced
+            .motes
+            .iter()
+            .map(|m| TracedMoteEntry::of(m, traced.sensor_mm.is_some(), shows_in(&m.id), &paths))
+            .collect(),
+        pictures: traced
+            .pictures
+            .iter()
+            .zip(&body.files)
+            .map(|(p, f)| TracedPictureEntry {
+                path: f.path.display().to_string(),
+                also: f.also.iter().map(|p| p.display().to_string()).collect(),
+                taken: p.taken.clone(),
+                f_number: p.f_number_told.then(|| p.f_number.marked()),
+                lens: p.lens.as_ref().map(|l| l.model.clone()),
+                orientation: p.orientation,
+                transform: p.transform,
+                weight: p.weight,
+                motes: p.motes.iter().map(SightingEntry::from).collect(),
+            })
+            .collect(),
+        notes: traced.notes.clone(),
+    }
+}
+
+/// How a run ended.
+pub fn outcome(shoot: &TracedShoot) -> Outcome {
+    if !shoot.errors.is_empty() || shoot.bodies.is_empty() {
+        return Outcome::Failed;
+    }
+    let shows = shoot.bodies.iter().flat_map(|b| &b.traced.pictures).any(|p| p.shows());
+    if shows { Outcome::Work } else { Outcome::Clear }
+}
+
+/// The error of a call that names nothing to trace.
+pub fn nothing_to_trace() -> FrameError {
+    let remedy = "Give the pictures of a shoot as the camera wrote them, or their folder.";
+    FrameError::new(Fault::Usage, Path::new("."), "there is no picture that could be traced", remedy)
+}
