@@ -82,8 +82,8 @@ impl Rings {
     fn misfit(&self, shape: &[f64; RINGS]) -> (f64, f64, f64) {
         // Sums for value = strength * shape + constant.
         let (mut w, mut ws, mut wss, mut wv, mut wsv, mut wvv) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
-        for k in 0..RINGS {
-            let (weight, s, v) = (self.weights[k], shape[k], self.value(k));
+        for (k, &s) in shape.iter().enumerate() {
+            let (weight, v) = (self.weights[k], self.value(k));
             w += weight;
             ws += weight * s;
             wss += weight * s * s;

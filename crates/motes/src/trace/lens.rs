@@ -79,11 +79,11 @@ pub fn align(from: &[Peak], to: &[Peak], near_mm: f64) -> Option<Transform> {
     let mut best = (0.0, Transform::STILL);
     for k in -steps..=steps {
         let scale = 1.0 + SCALE * f64::from(k) / f64::from(steps.max(1));
-        let pairs = pairs(&from, &to, scale, SHIFT_MM + near_mm);
+        let misses = misses(&from, &to, scale, SHIFT_MM + near_mm);
         for i in -half..=half {
             for j in -half..=half {
                 let (dx, dy) = (f64::from(i) * 0.5 * near_mm, f64::from(j) * 0.5 * near_mm);
-                let votes = pairs.iter().filter(|(_, miss)| (miss.0 - dx).hypot(miss.1 - dy) < near_mm).count();
+                let votes = misses.iter().filter(|miss| (miss.0 - dx).hypot(miss.1 - dy) < near_mm).count();
                 // Small displacements come first: lenses seldom stand askew.
                 let score =
                     votes as f64 - 0.3 * dx.hypot(dy) / SHIFT_MM - 0.1 * f64::from(k.abs()) / f64::from(steps.max(1));
@@ -98,32 +98,38 @@ pub fn align(from: &[Peak], to: &[Peak], near_mm: f64) -> Option<Transform> {
     (best.0 > least - 0.5).then_some(best.1)
 }
 
-/// Pairs that lie within `reach` of each other at a scale: where the first stands, and how far the second lies off.
-fn pairs(from: &[(f64, f64)], to: &[(f64, f64)], scale: f64, reach: f64) -> Vec<((f64, f64), (f64, f64))> {
+/// How far places of the second list lie off places of the first at a scale, where that is within `reach`.
+fn misses(from: &[(f64, f64)], to: &[(f64, f64)], scale: f64, reach: f64) -> Vec<(f64, f64)> {
     let mut found = Vec::new();
     for a in from {
         for b in to {
             let miss = (b.0 - scale * a.0, b.1 - scale * a.1);
             if miss.0.abs() < reach && miss.1.abs() < reach {
-                found.push((*a, miss));
+                found.push(miss);
             }
         }
     }
     found
 }
 
-/// Scale and translation by least squares over places of the chart, where each stands here, and its weight; pulled
-/// towards `start` as if one place told it to `pull_mm`.
-pub fn least_squares(
-    pairs: &[((f64, f64), (f64, f64), f64)],
-    start: Transform,
-    pull_mm: f64,
-    far_mm: f64,
-) -> Transform {
+/// A place of the chart and where it stands through a lens, mm.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pair {
+    /// In the chart.
+    pub at: (f64, f64),
+    /// Through the lens.
+    pub there: (f64, f64),
+    /// One over the variance of the second against the first.
+    pub weight: f64,
+}
+
+/// Scale and translation by least squares; pulled towards `start` as if one place `far_mm` from the centre told it to
+/// `pull_mm`.
+pub fn least_squares(pairs: &[Pair], start: Transform, pull_mm: f64, far_mm: f64) -> Transform {
     let pull = 1.0 / (pull_mm * pull_mm);
     let mut normal = nalgebra::Matrix3::from_diagonal(&nalgebra::Vector3::new(pull * far_mm * far_mm, pull, pull));
     let mut right = nalgebra::Vector3::zeros();
-    for (at, there, weight) in pairs {
+    for Pair { at, there, weight } in pairs {
         let expected = start.apply(*at);
         for (row, miss) in [([at.0, 1.0, 0.0], there.0 - expected.0), ([at.1, 0.0, 1.0], there.1 - expected.1)] {
             let row = nalgebra::Vector3::from(row);

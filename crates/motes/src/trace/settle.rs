@@ -13,7 +13,7 @@ use crate::trace::ask::{SIDE, Told, ask, top};
 use crate::trace::expect::{answers, diameter_um, size_prior};
 use crate::trace::height::{Rings, left_by_fixed, left_by_shadow, stand_off};
 use crate::trace::judge;
-use crate::trace::lens::{Transform, align, least_squares};
+use crate::trace::lens::{Pair, Transform, align, least_squares};
 use crate::trace::result::Traced;
 use crate::trace::sums::Sums;
 use crate::trace::tally::Peak;
@@ -330,7 +330,7 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
                 let here = self.transforms[g].apply(c.at);
                 let there = (here.0 + own.offset.0 * step, here.1 + own.offset.1 * step);
                 let error = (own.error_mm.powi(2) + base.error_mm.powi(2)).sqrt() + 0.004;
-                pairs.push((at, there, 1.0 / (error * error)));
+                pairs.push(Pair { at, there, weight: 1.0 / (error * error) });
             }
             moved[g] = least_squares(&pairs, self.transforms[g], 0.03, far);
         }
