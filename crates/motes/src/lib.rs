@@ -14,6 +14,7 @@ pub mod grid;
 pub mod flat;
 pub mod inspect;
 pub mod mend;
+pub mod recheck;
 pub mod rake;
 pub mod trace;
 

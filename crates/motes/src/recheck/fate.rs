@@ -1,0 +1,302 @@
+//! What became of each mote.
+
+use motelight_frame::SensorPoint;
+use serde::{Deserialize, Serialize};
+
+use crate::measure::Estimate;
+use crate::recheck::align::{Charts, Point, Transform};
+use crate::recheck::probe::Ground;
+
+/// What became of a mote between two test frames.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Status {
+    /// It is no longer there.
+    Gone,
+    /// It lies where it lay.
+    Stayed,
+    /// It lies elsewhere.
+    Moved,
+    /// It was not there before.
+    New,
+    /// One of the frames could not have shown it.
+    Undecided,
+}
+
+/// Why a status is undecided.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Doubt {
+    /// It is smaller than the other frame could have shown.
+    BelowFloor,
+    /// Its place lies outside the other frame, or too near to its edge.
+    OutsideFrame,
+    /// What stands at its place can be read either way.
+    Unclear,
+}
+
+/// One mote of one chart or of both.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Fate {
+    /// What became of it.
+    pub status: Status,
+    /// Its number in the first inspection.
+    pub before: Option<usize>,
+    /// Its number in the second inspection.
+    pub after: Option<usize>,
+    /// How sure the status is, 0 to 1; undecided: how likely it is `gone`, or `new`.
+    pub probability: f64,
+    /// Where it lay in the first frame, seen there or traced back.
+    pub at_before: SensorPoint,
+    /// Where it lies in the second frame; for what is gone, where it would.
+    pub at_after: SensorPoint,
+    /// Why it is undecided.
+    pub doubt: Option<Doubt>,
+}
+
+/// Of motes that do not stay in their place, this share moves elsewhere on the glass; the rest leaves it. A guess.
+const MOVES: f64 = 0.25;
+/// Half of those that move land within about this distance. A guess.
+const HOP_MM: f64 = 2.5;
+/// How a share of a shadow strays besides its noise: outlines, neighbours. A guess.
+const STRAY: f64 = 0.12;
+
+/// Decides on all motes of both charts.
+pub(super) fn fates(charts: &Charts, transform: &Transform, grounds: &[Ground; 2]) -> Vec<Fate> {
+    let court = Court { charts, transform, grounds };
+    let mut pairs = court.stayed();
+    let mut free = Free::of(charts, &pairs);
+    // Listed in one chart only: ask the other picture.
+    let lost: Vec<(usize, Heard)> = free.before().map(|i| (i, court.hear(i, 0))).collect();
+    let come: Vec<(usize, Heard)> = free.after().map(|j| (j, court.hear(j, 1))).collect();
+    let sure = |heard: &[(usize, Heard)]| -> Vec<usize> {
+        heard.iter().filter(|(_, h)| h.verdict == Verdict::Absent).map(|(i, _)| *i).collect()
+    };
+    for (i, j) in court.joined(&lost, &come) {
+        free.take(i, j);
+        pairs.push((i, j, Status::Stayed, 0.9));
+    }
+    let moved = court.moved(&sure(&lost), &sure(&come));
+    for &(i, j, probability) in &moved {
+        free.take(i, j);
+        pairs.push((i, j, Status::Moved, probability));
+    }
+    pairs.sort_by_key(|p| p.0);
+    let mut fates: Vec<Fate> = pairs.iter().map(|&(i, j, status, p)| court.pair(i, j, status, p)).collect();
+    for (i, heard) in lost.iter().filter(|(i, _)| free.before[*i]) {
+        fates.push(court.lone(*i, 0, heard));
+    }
+    fates.sort_by_key(|f| f.before);
+    fates.extend(come.iter().filter(|(j, _)| free.after[*j]).map(|(j, heard)| court.lone(*j, 1, heard)));
+    fates
+}
+
+/// Which motes have no partner yet.
+struct Free {
+    before: Vec<bool>,
+    after: Vec<bool>,
+}
+
+impl Free {
+    fn of(charts: &Charts, pairs: &[(usize, usize, Status, f64)]) -> Free {
+        let mut free = Free { before: vec![true; charts.before.len()], after: vec![true; charts.after.len()] };
+        pairs.iter().for_each(|p| free.take(p.0, p.1));
+        free
+    }
+
+    fn take(&mut self, i: usize, j: usize) {
+        (self.before[i], self.after[j]) = (false, false);
+    }
+
+    fn before(&self) -> impl Iterator<Item = usize> {
+        (0..self.before.len()).filter(|&i| self.before[i])
+    }
+
+    fn after(&self) -> impl Iterator<Item = usize> {
+        (0..self.after.len()).filter(|&j| self.after[j])
+    }
+}
+
+/// What a picture says of a mote that its own chart does not list.
+struct Heard {
+    verdict: Verdict,
+    /// Probability that it is not there.
+    absent: f64,
+    doubt: Option<Doubt>,
+}
+
+#[derive(Clone, Copy, PartialEq)]
+enum Verdict {
+    Absent,
+    Present,
+    CannotSay,
+}
+
+struct Court<'a, 'f> {
+    charts: &'a Charts,
+    transform: &'a Transform,
+    grounds: &'a [Ground<'f>; 2],
+}
+
+impl Court<'_, '_> {
+    /// Pairs that lie where they lay: each likelier one mote than two, the likeliest first.
+    fn stayed(&self) -> Vec<(usize, usize, Status, f64)> {
+        let (before, after) = (&self.charts.before, &self.charts.after);
+        let ln_density = (after.len().max(1) as f64 / self.charts.sensor_mm2()).ln();
+        let mut likely = Vec::new();
+        for (i, p) in before.iter().enumerate() {
+            let (at, error) = (self.transform.apply(p.at), self.transform.error_mm(p.at));
+            for (j, q) in after.iter().enumerate() {
+                if (q.at.x - at.x).hypot(q.at.y - at.y)
+                    < 2.0 * p.width_mm.max(q.width_mm) + 6.0 * (error + p.sigma_mm + q.sigma_mm)
+                {
+                    let gain = self.charts.ln_likeness(p, q, at, error) - ln_density;
+                    if gain > 0.0 {
+                        likely.push((gain, i, j));
+                    }
+                }
+            }
+        }
+        likely.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let mut free = Free { before: vec![true; before.len()], after: vec![true; after.len()] };
+        let mut pairs = Vec::new();
+        for (gain, i, j) in likely {
+            if free.before[i] && free.after[j] {
+                free.take(i, j);
+                pairs.push((i, j, Status::Stayed, certainty(gain)));
+            }
+        }
+        pairs
+    }
+
+    /// Asks the other picture about a mote that only chart `own` lists.
+    fn hear(&self, number: usize, own: usize) -> Heard {
+        let ground = &self.grounds[1 - own];
+        let home = &self.grounds[own];
+        let point = if own == 0 { &self.charts.before[number] } else { &self.charts.after[number] };
+        let at = self.other_place(point, own);
+        if !ground.holds(at) {
+            return Heard { verdict: Verdict::CannotSay, absent: 0.5, doubt: Some(Doubt::OutsideFrame) };
+        }
+        let Some(share) = ground.share(home.mote(number), home, at) else {
+            return Heard { verdict: Verdict::CannotSay, absent: 0.5, doubt: Some(Doubt::OutsideFrame) };
+        };
+        let absent = absence(share);
+        let area = point.ln_area.exp();
+        if area < ground.floor_area_um2() {
+            // Never called gone; but what shows all the same is there.
+            let verdict = if absent < 0.02 { Verdict::Present } else { Verdict::CannotSay };
+            return Heard { verdict, absent, doubt: Some(Doubt::BelowFloor) };
+        }
+        let verdict = match absent {
+            a if a > 0.8 => Verdict::Absent,
+            a if a < 0.2 => Verdict::Present,
+            _ => Verdict::CannotSay,
+        };
+        Heard { verdict, absent, doubt: (verdict == Verdict::CannotSay).then_some(Doubt::Unclear) }
+    }
+
+    fn other_place(&self, point: &Point, own: usize) -> SensorPoint {
+        if own == 0 { self.transform.apply(point.at) } else { self.transform.back(point.at) }
+    }
+
+    /// What both pictures show in one place, though the charts outline it differently.
+    fn joined(&self, lost: &[(usize, Heard)], come: &[(usize, Heard)]) -> Vec<(usize, usize)> {
+        let there = |heard: &[(usize, Heard)]| -> Vec<usize> {
+            heard.iter().filter(|(_, h)| h.verdict == Verdict::Present).map(|(i, _)| *i).collect()
+        };
+        let mut come = there(come);
+        let mut pairs = Vec::new();
+        for i in there(lost) {
+            let p = &self.charts.before[i];
+            let at = self.transform.apply(p.at);
+            let far = |q: &Point| (q.at.x - at.x).hypot(q.at.y - at.y) / p.width_mm.max(q.width_mm);
+            let nearest = (0..come.len())
+                .min_by(|&a, &b| far(&self.charts.after[come[a]]).total_cmp(&far(&self.charts.after[come[b]])));
+            if let Some(k) = nearest.filter(|&k| far(&self.charts.after[come[k]]) < 0.7) {
+                pairs.push((i, come.swap_remove(k)));
+            }
+        }
+        pairs
+    }
+
+    /// Of what is gone here and new there, what is likelier one mote that moved than two: same kind, blocked area within the
+    /// errors.
+    fn moved(&self, lost: &[usize], come: &[usize]) -> Vec<(usize, usize, f64)> {
+        let sensor = self.charts.sensor_mm2();
+        let mut odds: Vec<(f64, usize, usize)> = Vec::new();
+        for &i in lost {
+            for &j in come {
+                let (p, q) = (&self.charts.before[i], &self.charts.after[j]);
+                if p.kind != q.kind || p.at_edge || q.at_edge {
+                    continue;
+                }
+                let apart = (p.ln_area - q.ln_area).abs() / p.ln_area_sigma.hypot(q.ln_area_sigma);
+                if apart > 3.0 {
+                    continue;
+                }
+                let at = self.transform.apply(p.at);
+                let d2 = (q.at.x - at.x).powi(2) + (q.at.y - at.y).powi(2);
+                // Where it would land, against anywhere: near by half the time.
+                let landing = 0.5 / sensor
+                    + 0.5 * (-0.5 * d2 / (HOP_MM * HOP_MM)).exp() / (std::f64::consts::TAU * HOP_MM * HOP_MM);
+                let other = come.len() as f64 / sensor;
+                let ratio = MOVES / (1.0 - MOVES) * landing / other * self.charts.ln_alike(p, q).exp();
+                odds.push((ratio, i, j));
+            }
+        }
+        odds.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let mut taken: Vec<(usize, usize, f64)> = Vec::new();
+        for &(ratio, i, j) in &odds {
+            if taken.iter().any(|t| t.0 == i || t.1 == j) {
+                continue;
+            }
+            let rivals: f64 = odds.iter().filter(|o| (o.1 == i) != (o.2 == j)).map(|o| o.0).sum();
+            let probability = ratio / (1.0 + ratio + rivals);
+            if probability > 0.5 {
+                taken.push((i, j, probability));
+            }
+        }
+        taken
+    }
+
+    fn pair(&self, i: usize, j: usize, status: Status, probability: f64) -> Fate {
+        let (at_before, at_after) = (self.charts.before[i].at, self.charts.after[j].at);
+        Fate { status, before: Some(i), after: Some(j), probability, at_before, at_after, doubt: None }
+    }
+
+    /// A mote that one chart lists alone.
+    fn lone(&self, number: usize, own: usize, heard: &Heard) -> Fate {
+        let point = if own == 0 { &self.charts.before[number] } else { &self.charts.after[number] };
+        let other = self.other_place(point, own);
+        let (at_before, at_after) = if own == 0 { (point.at, other) } else { (other, point.at) };
+        let (status, probability) = match heard.verdict {
+            Verdict::Absent => (if own == 0 { Status::Gone } else { Status::New }, heard.absent),
+            Verdict::Present => (Status::Stayed, 1.0 - heard.absent),
+            Verdict::CannotSay => (Status::Undecided, heard.absent),
+        };
+        let (before, after) = if own == 0 { (Some(number), None) } else { (None, Some(number)) };
+        Fate {
+            status,
+            before,
+            after,
+            probability,
+            at_before,
+            at_after,
+            doubt: heard.doubt.filter(|_| status == Status::Undecided),
+        }
+    }
+}
+
+/// Probability that a shadow is not there, from the share of it that is.
+fn absence(share: Estimate) -> f64 {
+    let sigma = share.sigma.hypot(STRAY);
+    let ln = |miss: f64| -0.5 * (miss / sigma).powi(2);
+    // More than all of it is no less there.
+    let (there, gone) = (ln((share.value - 1.0).min(0.0)), ln(share.value.max(0.0)));
+    1.0 / (1.0 + (there - gone).exp())
+}
+
+fn certainty(ln_odds: f64) -> f64 {
+    1.0 / (1.0 + (-ln_odds).exp())
+}

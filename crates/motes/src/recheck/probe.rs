@@ -1,0 +1,210 @@
+//! The picture itself asked: how much of a mote's shadow is there, where one should stand.
+
+use motelight_frame::{Micrometres, PicturePoint, SensorFromPicture, SensorPoint};
+
+use crate::bank::Bank;
+use crate::flat::Flat;
+use crate::inspect::find;
+use crate::inspect::fit::{Spot, Wall};
+use crate::inspect::{Kind, Mote};
+use crate::measure::Estimate;
+use crate::recheck::Side;
+
+/// A frame made ready to be asked.
+pub(super) struct Ground<'a> {
+    side: Side<'a>,
+    flat: Flat,
+    bank: Bank,
+    sensor: SensorFromPicture,
+    /// Standard error of a small mote's blocked area, µm²: the floor is where that many of them are passed.
+    area_error_um2: f64,
+}
+
+/// Largest shadows with a shape of their own.
+const LARGEST: Micrometres = Micrometres(300.0);
+/// A floor lies this many standard errors up: a threshold of 5.5 to 6 and 2.33 for 99 %.
+const FLOOR_SIGMAS: f64 = 8.0;
+/// Most cells along one side of a window.
+const WINDOW: f64 = 240.0;
+
+/// A round shadow in the wall: where, how much, how far it reaches.
+struct Template {
+    spot: Spot,
+    radius: f64,
+}
+
+impl<'a> Ground<'a> {
+    /// Flattens a frame and draws the shadows it would show.
+    pub fn of(side: Side<'a>) -> Ground<'a> {
+        let Side { frame, inspection } = side;
+        let flat = Flat::of(frame, find::wants_fine_cells(frame));
+        let setting = find::setting_of(frame, &flat);
+        let stand_off = inspection.stand_off.unwrap_or_else(|| find::Found::nothing().stand_off);
+        let shadowing = setting.shadowing(motelight_frame::Millimetres(stand_off.height_mm.value), stand_off.edge);
+        let floor = inspection.floor_um.map_or(400.0, |um| crate::optics::disc_area_um2(Micrometres(um)));
+        let pitch = Micrometres(inspection.pitch_um.unwrap_or(5.0));
+        Ground {
+            side,
+            bank: Bank::new(shadowing, LARGEST),
+            flat,
+            sensor: SensorFromPicture { size: frame.size(), pitch },
+            area_error_um2: floor / FLOOR_SIGMAS,
+        }
+    }
+
+    /// A mote of this frame's chart.
+    pub fn mote(&self, number: usize) -> &'a Mote {
+        &self.side.inspection.motes[number]
+    }
+
+    /// Whether a place lies within the frame.
+    pub fn holds(&self, at: SensorPoint) -> bool {
+        let PicturePoint { x, y } = self.sensor.picture(at);
+        let size = self.side.frame.size();
+        x > 0.0 && y > 0.0 && x < size.width as f64 && y < size.height as f64
+    }
+
+    /// Blocked area that this frame would have shown for certain, µm².
+    pub fn floor_area_um2(&self) -> f64 {
+        self.area_error_um2 * FLOOR_SIGMAS
+    }
+
+    /// How much of a mote's shadow stands at `at`: 1 all of it, 0 nothing. `None` where too little of the place is in
+    /// the frame. `mote` is told by another frame, `home`, in which it stands at its own place.
+    pub fn share(&self, mote: &Mote, home: &Ground, at: SensorPoint) -> Option<Estimate> {
+        let area = mote.blocked_area_um2?.value;
+        if mote.kind == Kind::Grain && area < self.bank.largest_area_um2() {
+            self.share_of_round(area, at)
+        } else {
+            self.share_of_outline(mote, home, at)
+        }
+    }
+
+    fn wall(&self) -> Wall<'_> {
+        Wall { flat: &self.flat, mask: &self.side.frame.mask, cell_um: self.cell_um() }
+    }
+
+    fn cell_um(&self) -> f64 {
+        self.sensor.pitch.0 * self.flat.cell as f64
+    }
+
+    fn cell(&self, at: SensorPoint) -> (f64, f64) {
+        let PicturePoint { x, y } = self.sensor.picture(at);
+        (x / self.flat.cell as f64, y / self.flat.cell as f64)
+    }
+
+    /// By the shape of a round shadow, the frame's own other motes taken out.
+    fn share_of_round(&self, area_um2: f64, at: SensorPoint) -> Option<Estimate> {
+        let (x, y) = self.cell(at);
+        let radius = self.wall().radius(&self.bank, area_um2);
+        let template = Template { spot: Spot { x, y, area_um2 }, radius };
+        let shape = self.bank.shape(area_um2);
+        let others: Vec<_> = self.others(&template);
+        let mut sums = Sums::default();
+        self.each(x, y, radius, |cx, cy, loss| {
+            let modelled: f64 = others.iter().map(|(s, b)| b.at((cx - s.x).hypot(cy - s.y) * self.cell_um()).0).sum();
+            let expected = shape.at((cx - x).hypot(cy - y) * self.cell_um()).0;
+            sums.add(expected, loss - modelled);
+        });
+        let sigma = f64::from(self.flat.sigma.under(x.max(0.0) as usize, y.max(0.0) as usize));
+        let share = sums.slope(sigma)?;
+        // Neighbouring pixels of a rendered picture hang together: the frame's own floor has that counted.
+        let pupil = self.bank.shadowing().pupil.0;
+        let wider = (1.0 + area_um2 / (0.785 * pupil * pupil)).sqrt();
+        Some(Estimate::new(share.value, share.sigma.max(self.area_error_um2 * wider / area_um2)))
+    }
+
+    /// Round motes of this frame that reach into the window but stand clearly apart from its middle.
+    fn others(&self, t: &Template) -> Vec<(Spot, crate::bank::Shape)> {
+        let apart = |m: &&Mote| {
+            let (x, y) = m.at_sensor.map_or((-1e9, -1e9), |at| self.cell(at));
+            let d = (x - t.spot.x).hypot(y - t.spot.y);
+            let width = m.shadow_width_px.value / self.flat.cell as f64;
+            d > 0.45 * width && d < t.radius + width
+        };
+        let motes = self.side.inspection.motes.iter().filter(|m| m.kind == Kind::Grain).filter(apart);
+        motes
+            .filter_map(|m| {
+                let (x, y) = self.cell(m.at_sensor?);
+                let area_um2 = m.blocked_area_um2?.value;
+                Some((Spot { x, y, area_um2 }, self.bank.shape(area_um2)))
+            })
+            .collect()
+    }
+
+    /// By what the other frame shows there.
+    fn share_of_outline(&self, mote: &Mote, home: &Ground, at: SensorPoint) -> Option<Estimate> {
+        let area = mote.blocked_area_um2?.value;
+        let width_um = mote.shadow_width_px.value * home.sensor.pitch.0;
+        let length_um = (area / (mote.depth.value.max(0.003) * width_um.max(1.0))).clamp(width_um, 3000.0);
+        let radius = (0.65 * length_um.hypot(width_um) / self.cell_um() + 3.0).min(0.5 * WINDOW);
+        let (x, y) = self.cell(at);
+        let (hx, hy) = home.cell(mote.at_sensor?);
+        let zoom = self.cell_um() / home.cell_um();
+        let mut sums = Sums::default();
+        self.each(x, y, radius, |cx, cy, loss| {
+            if let Some(there) = home.averaged(hx + (cx - x) * zoom, hy + (cy - y) * zoom) {
+                sums.add(there, loss);
+            }
+        });
+        let sigma = f64::from(self.flat.sigma.under(x.max(0.0) as usize, y.max(0.0) as usize));
+        let share = sums.slope(sigma)?;
+        Some(Estimate::new(share.value, share.sigma.max(3.0 * self.area_error_um2 / area)))
+    }
+
+    /// Loss averaged over the nine cells about a place.
+    fn averaged(&self, x: f64, y: f64) -> Option<f64> {
+        let size = self.flat.size();
+        if x < 1.0 || y < 1.0 || x >= size.width as f64 - 1.0 || y >= size.height as f64 - 1.0 {
+            return None;
+        }
+        let (cx, cy) = (x as usize, y as usize);
+        let sum: f32 = (cy - 1..=cy + 1).map(|j| self.flat.loss.row(j)[cx - 1..=cx + 1].iter().sum::<f32>()).sum();
+        Some(f64::from(sum) / 9.0)
+    }
+
+    /// Every sound cell within `radius` of a place: its centre and its loss.
+    fn each(&self, x: f64, y: f64, radius: f64, mut f: impl FnMut(f64, f64, f64)) {
+        let size = self.flat.size();
+        let clip = |v: f64, end: usize| v.clamp(0.0, end as f64) as usize;
+        let wall = self.wall();
+        for cy in clip(y - radius, size.height)..clip(y + radius + 1.0, size.height) {
+            for cx in clip(x - radius, size.width)..clip(x + radius + 1.0, size.width) {
+                let (px, py) = (cx as f64 + 0.5, cy as f64 + 0.5);
+                if (px - x).hypot(py - y) <= radius && wall.sound(cx, cy) {
+                    f(px, py, f64::from(self.flat.loss.at(cx, cy)));
+                }
+            }
+        }
+    }
+}
+
+/// Sums for a straight line of what is seen over what is expected, with a backdrop of its own.
+#[derive(Default)]
+struct Sums {
+    n: f64,
+    x: f64,
+    y: f64,
+    xx: f64,
+    xy: f64,
+}
+
+impl Sums {
+    fn add(&mut self, x: f64, y: f64) {
+        self.n += 1.0;
+        self.x += x;
+        self.y += y;
+        self.xx += x * x;
+        self.xy += x * y;
+    }
+
+    /// The slope, and its standard error for white noise of `sigma`; `None` where there is nothing to tell it by.
+    fn slope(&self, sigma: f64) -> Option<Estimate> {
+        let spread = self.xx - self.x * self.x / self.n.max(1.0);
+        if self.n < 12.0 || spread <= 0.0 {
+            return None;
+        }
+        let slope = (self.xy - self.x * self.y / self.n) / spread;
+        slope.is_finite().then(|| Estimate::new(slope, sigma.max(1e-6) / spread.sqrt()))
+    }
+}
