@@ -6,6 +6,7 @@ use crate::verbs::demo::Demo;
 use crate::verbs::inspect::Inspect;
 use crate::verbs::mend::Mend;
 use crate::verbs::trace::Trace;
+use crate::verbs::recheck::Recheck;
 
 /// What lies on your sensor, when it shows, and pictures without it.
 #[derive(Debug, Parser)]
@@ -24,6 +25,8 @@ const EXIT_CODES: &str = "Exit codes, the highest wins:\n  0  nothing shows, not
 pub enum Verb {
     /// Judge test frames: what lies on the glass, from which f-number on it shows
     Inspect(Inspect),
+    /// Hold a second test frame against the first: what is gone, stayed, moved or new, and what to do next
+    Recheck(Recheck),
     /// Take the shadows of a test frame's motes out of pictures by the same body
     Mend(Mend),
     /// Find the motes of a whole shoot in its pictures alone, and when each came

@@ -17,6 +17,7 @@ fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match arguments.verb {
         Verb::Inspect(a) => verbs::inspect::run(&a),
+        Verb::Recheck(a) => verbs::recheck::run(&a),
         Verb::Mend(a) => verbs::mend::run(&a),
         Verb::Trace(a) => verbs::trace::run(&a),
         Verb::Demo(a) => verbs::demo::run(&a),

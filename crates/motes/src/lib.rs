@@ -15,6 +15,7 @@ pub mod flat;
 pub mod inspect;
 pub mod mend;
 pub mod recheck;
+pub mod advise;
 pub mod rake;
 pub mod trace;
 

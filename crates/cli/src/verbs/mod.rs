@@ -3,4 +3,5 @@
 pub mod inspect;
 pub mod mend;
 pub mod trace;
+pub mod recheck;
 pub mod demo;

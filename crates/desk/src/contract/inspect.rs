@@ -105,7 +105,6 @@ pub struct MoteEntry {
 impl FrameEntry {
     /// A judged frame.
     pub fn judged(path: String, inspection: &Inspection, report: Option<String>) -> Self {
-        let body = inspection.body.as_ref();
         let stand_off = inspection.stand_off.as_ref();
         FrameEntry {
             path,
@@ -113,11 +112,7 @@ impl FrameEntry {
             height: Some(inspection.size.height),
             f_number: inspection.f_number.map(|n| n.marked()),
             iso: inspection.iso,
-            body: BodyEntry {
-                make: body.map(|b| b.make.clone()),
-                model: body.map(|b| b.model.clone()),
-                serial: body.and_then(|b| b.serial.clone()),
-            },
+            body: BodyEntry::from(inspection.body.as_ref()),
             pixel_pitch_um: inspection.pitch_um,
             fitness: Some(FitnessEntry {
                 verdict: inspection.fitness.verdict,

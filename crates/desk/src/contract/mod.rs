@@ -3,10 +3,14 @@
 mod inspect;
 mod mend;
 mod trace;
+mod advice;
+mod recheck;
 
+pub use advice::*;
 pub use inspect::*;
 pub use mend::*;
 pub use trace::*;
+pub use recheck::*;
 
 use motelight_frame::FrameError;
 use serde::Serialize;
@@ -18,6 +22,16 @@ pub struct BodyEntry {
     pub make: Option<String>,
     pub model: Option<String>,
     pub serial: Option<String>,
+}
+
+impl From<Option<&motelight_frame::Body>> for BodyEntry {
+    fn from(body: Option<&motelight_frame::Body>) -> Self {
+        BodyEntry {
+            make: body.map(|b| b.make.clone()),
+            model: body.map(|b| b.model.clone()),
+            serial: body.and_then(|b| b.serial.clone()),
+        }
+    }
 }
 
 /// What went wrong with one file.

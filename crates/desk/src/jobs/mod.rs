@@ -3,6 +3,7 @@
 pub mod inspect;
 pub mod mend;
 pub mod trace;
+pub mod recheck;
 pub mod demo;
 
 use std::io::Write;
@@ -15,6 +16,7 @@ pub use demo::{Demo, demo};
 pub use inspect::{Inspected, inspect};
 pub use mend::{MendedPicture, mend};
 pub use trace::{TracedShoot, trace};
+pub use recheck::{Rechecked, recheck};
 
 /// What every job needs to know.
 #[derive(Debug, Clone, PartialEq)]

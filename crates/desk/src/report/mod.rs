@@ -9,8 +9,11 @@ mod verdict;
 mod inspection;
 mod text;
 mod trace_text;
+mod advice;
+mod recheck_text;
 
 pub use inspection::{Pictures, Sheet, inspection_page};
+pub use recheck_text::recheck_text;
 pub use text::inspection_text;
 pub use trace_text::{TraceSheet, trace_text};
 pub use words::shown;

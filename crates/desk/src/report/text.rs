@@ -97,7 +97,7 @@ fn limits(inspection: &Inspection) -> Vec<String> {
 }
 
 /// Lines of at most [`COLUMNS`], the first after `first`, the others after `other`.
-fn wrapped(text: &str, first: &str, other: &str) -> Vec<String> {
+pub(super) fn wrapped(text: &str, first: &str, other: &str) -> Vec<String> {
     let mut lines = vec![first.to_owned()];
     for word in text.split_whitespace() {
         let full = lines.last().is_some_and(|l| l.chars().count() + word.chars().count() + 1 > COLUMNS);
@@ -114,6 +114,7 @@ fn wrapped(text: &str, first: &str, other: &str) -> Vec<String> {
     lines
 }
 
-fn cut(line: String) -> String {
+/// A line of at most [`COLUMNS`].
+pub(super) fn cut(line: String) -> String {
     if line.chars().count() <= COLUMNS { line } else { line.chars().take(COLUMNS - 1).chain(['…']).collect() }
 }

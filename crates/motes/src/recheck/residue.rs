@@ -30,8 +30,8 @@ pub struct Residue {
     pub length_mm: f64,
     /// Across, mm.
     pub width_mm: f64,
-    /// Direction of its long axis, radians from the picture's right, downwards, -pi/2 to pi/2.
-    pub angle: f64,
+    /// Direction of its long axis, radians from the picture's right, downwards, -pi/2 to pi/2; `None` where not measured.
+    pub angle: Option<f64>,
     /// Share of light lost where it is thickest.
     pub contrast: f64,
     /// What it looks like.
@@ -116,7 +116,7 @@ pub(super) fn by_motes(after: Side, fates: &[Fate]) -> Vec<Residue> {
             at: mote.at_sensor?,
             length_mm: if kind == ResidueKind::Ring { width_mm } else { length_mm },
             width_mm,
-            angle: 0.0,
+            angle: None,
             contrast: mote.depth.value,
             kind,
             after: Some(j),
@@ -132,7 +132,8 @@ fn regions(map: &Map, sigma: f64, block_mm: f64) -> Vec<Region> {
         return Vec::new();
     }
     let (near, far) = (map.blurred(sigma), map.blurred(3.5 * sigma));
-    let band: Vec<f32> = near.iter().zip(&far).map(|(n, f)| n - f).collect();
+    // Beside a place that lost a shadow the surroundings look dark: only what is dark by itself counts.
+    let band: Vec<f32> = near.iter().zip(&far).map(|(n, f)| (n - f).min(*n)).collect();
     let mut sample: Vec<f32> = band.iter().zip(&map.known).filter(|(_, k)| **k).step_by(3).map(|(b, _)| *b).collect();
     let deviation = median_and_sigma(&mut sample).1;
     let seen = (SEEN as f32 * deviation).max(LEAST as f32);
@@ -161,7 +162,7 @@ fn regions(map: &Map, sigma: f64, block_mm: f64) -> Vec<Region> {
                 }
             }
         }
-        found.extend(region(map, &near, &far, cells, sigma, f64::from(deviation), block_mm));
+        found.extend(region(map, &near, &band, cells, sigma, f64::from(deviation), block_mm));
     }
     found
 }
@@ -170,7 +171,7 @@ fn regions(map: &Map, sigma: f64, block_mm: f64) -> Vec<Region> {
 fn region(
     map: &Map,
     near: &[f32],
-    far: &[f32],
+    band: &[f32],
     cells: Vec<usize>,
     sigma: f64,
     deviation: f64,
@@ -178,7 +179,7 @@ fn region(
 ) -> Option<Region> {
     let width = map.size.width;
     let at = |i: usize| ((i % width) as f64 + 0.5, (i / width) as f64 + 0.5);
-    let strength = |i: usize| f64::from((near[i] - far[i]).max(0.0));
+    let strength = |i: usize| f64::from(band[i].max(0.0));
     let sum: f64 = cells.iter().map(|&i| strength(i)).sum();
     let mean = |f: &dyn Fn(usize) -> f64| cells.iter().map(|&i| strength(i) * f(i)).sum::<f64>() / sum;
     let (x, y) = (mean(&|i| at(i).0), mean(&|i| at(i).1));
@@ -206,7 +207,7 @@ fn region(
         at: SensorPoint { x: (x - half[0]) * block_mm, y: (y - half[1]) * block_mm },
         length_mm,
         width_mm,
-        angle: 0.5 * (2.0 * xy).atan2(xx - yy),
+        angle: Some(0.5 * (2.0 * xy).atan2(xx - yy)),
         contrast,
         kind,
         after: None,

@@ -1,0 +1,134 @@
+//! A second test frame held against the first.
+
+use std::path::{Path, PathBuf};
+
+use motelight_frame::FNumber;
+use motelight_frame::{Frame, FrameError, read};
+use motelight_motes::advise::{Advice, Circumstances, PassKind, PassMade, Situation, advise};
+use motelight_motes::inspect::{InspectOptions, Inspection};
+use motelight_motes::recheck::{Recheck, Refusal, Side, Status};
+
+use crate::contract::{AdviceEntry, Compared, ErrorEntry, RecheckDocument};
+use crate::jobs::{Outcome, Settings};
+
+/// What is known besides the frames.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Known {
+    /// Passes made between the frames, in their order.
+    pub passes: Vec<PassKind>,
+    /// Largest f-number of the work booked.
+    pub booked: Option<FNumber>,
+    /// How things stand.
+    pub circumstances: Circumstances,
+}
+
+/// Two frames compared.
+#[derive(Debug, Clone)]
+pub struct Compare {
+    /// The first frame, judged.
+    pub before: Inspection,
+    /// The second frame, judged.
+    pub after: Inspection,
+    /// What became of the motes.
+    pub recheck: Recheck,
+    /// What to do next.
+    pub advice: Advice,
+}
+
+/// Why two frames were not compared.
+#[derive(Debug)]
+pub enum Refused {
+    /// One could not be read.
+    Unread(FrameError),
+    /// They are not of one body, or cannot be judged by.
+    Unlike(Refusal),
+}
+
+/// A recheck.
+#[derive(Debug)]
+pub struct Rechecked {
+    /// The first file.
+    pub before: PathBuf,
+    /// The second file.
+    pub after: PathBuf,
+    /// What came of it.
+    pub result: Result<Box<Compare>, Refused>,
+}
+
+/// Holds `after` against `before`.
+pub fn recheck(before: &Path, after: &Path, settings: &Settings, known: &Known) -> Rechecked {
+    Rechecked {
+        before: before.into(),
+        after: after.into(),
+        result: compare(before, after, settings, known).map(Box::new),
+    }
+}
+
+fn compare(before: &Path, after: &Path, settings: &Settings, known: &Known) -> Result<Compare, Refused> {
+    let options = InspectOptions { viewings: settings.viewings.clone(), ..InspectOptions::default() };
+    let judged = |path: &Path| -> Result<(Frame, Inspection), Refused> {
+        let frame = read(path, &settings.read).map_err(Refused::Unread)?;
+        let inspection = motelight_motes::inspect::inspect(&frame, &options);
+        Ok((frame, inspection))
+    };
+    let (first, before) = judged(before)?;
+    let (second, after) = judged(after)?;
+    let side = |frame, inspection| Side { frame, inspection };
+    let recheck =
+        motelight_motes::recheck::recheck(side(&first, &before), side(&second, &after)).map_err(Refused::Unlike)?;
+    let advice = advise(&situation(&after, &recheck, known));
+    Ok(Compare { before, after, recheck, advice })
+}
+
+/// How things stand after the second frame.
+fn situation(after: &Inspection, recheck: &Recheck, known: &Known) -> Situation {
+    let wet = known.passes.iter().filter(|p| **p == PassKind::Swab).count() as u32;
+    let changed = recheck.count(Status::Gone) + recheck.count(Status::Moved) + recheck.count(Status::New) > 0;
+    let last = known.passes.len().saturating_sub(1);
+    let passes = known.passes.iter().enumerate().map(|(i, &kind)| PassMade {
+        kind,
+        // What single passes did is not known; that the next was made says that the one before did not do.
+        changed: Some(i < last || changed),
+    });
+    let mut situation = Situation::of(after);
+    for mote in &mut situation.motes {
+        let stayed = recheck.fates.iter().any(|f| f.after == Some(mote.number) && f.status == Status::Stayed);
+        mote.wet_passes_stayed = if stayed { wet } else { 0 };
+    }
+    Situation {
+        residue: recheck.residue.iter().filter(|r| r.after.is_none()).count(),
+        booked: known.booked,
+        passes: passes.collect(),
+        circumstances: known.circumstances,
+        ..situation
+    }
+}
+
+/// The document of a recheck; `card`: the step card that was written.
+pub fn document(done: &Rechecked, card: Option<&Path>) -> RecheckDocument {
+    let (before, after) = (done.before.display().to_string(), done.after.display().to_string());
+    match &done.result {
+        Ok(c) => {
+            let of = Compared { before: &c.before, after: &c.after, recheck: &c.recheck };
+            let card = card.map(|p| p.display().to_string());
+            RecheckDocument::compared(before, after, of, AdviceEntry::new(&c.advice, &c.after), card)
+        }
+        Err(Refused::Unread(e)) => RecheckDocument::failed(before, after, e.into()),
+        Err(Refused::Unlike(r)) => {
+            let error = ErrorEntry { code: r.code.name(), message: r.message.clone(), remedy: r.remedy.clone() };
+            RecheckDocument::failed(before, after, error)
+        }
+    }
+}
+
+/// How it ended: what still shows, and residue, is work.
+pub fn outcome(done: &Rechecked) -> Outcome {
+    match &done.result {
+        Err(_) => Outcome::Failed,
+        Ok(c) => {
+            let shows = c.after.motes.iter().any(|m| m.shows_from.is_some()) || !c.recheck.residue.is_empty();
+            let unfit = c.after.fitness.verdict == motelight_motes::inspect::fitness::Verdict::Unfit;
+            if shows || unfit { Outcome::Work } else { Outcome::Clear }
+        }
+    }
+}
