@@ -16,6 +16,7 @@ pub mod inspect;
 pub mod mend;
 pub mod recheck;
 pub mod advise;
+pub mod rates;
 pub mod rake;
 pub mod trace;
 

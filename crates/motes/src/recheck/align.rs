@@ -86,6 +86,10 @@ pub(super) struct Point {
     pub width_mm: f64,
     pub ln_area: f64,
     pub ln_area_sigma: f64,
+    /// Its part from noise alone.
+    pub ln_area_noise: f64,
+    /// Round, whole and alone.
+    pub round: bool,
     pub kind: Kind,
     pub at_edge: bool,
     pub snr: f64,
@@ -105,6 +109,8 @@ impl Point {
             width_mm,
             ln_area: area.value.max(1.0).ln(),
             ln_area_sigma: (area.sigma / area.value.max(1.0)).hypot(unknown).min(1.0),
+            ln_area_noise: (area.sigma / area.value.max(1.0)).min(1.0),
+            round,
             kind: mote.kind,
             at_edge: mote.flags.at_edge,
             snr: mote.snr,
@@ -206,12 +212,15 @@ const NOWHERE: Point = Point {
     width_mm: 1e-3,
     ln_area: 0.0,
     ln_area_sigma: 0.1,
+    ln_area_noise: 0.1,
+    round: false,
     kind: Kind::Grain,
     at_edge: false,
     snr: 0.0,
 };
 
-fn ln_normal(z: f64, sigma: f64) -> f64 {
+/// Logarithm of the normal density of a deviation of `z` standard deviations `sigma`.
+pub(super) fn ln_normal(z: f64, sigma: f64) -> f64 {
     -0.5 * z * z - (sigma * std::f64::consts::TAU.sqrt()).ln()
 }
 

@@ -4,7 +4,7 @@ use motelight_frame::SensorPoint;
 use serde::{Deserialize, Serialize};
 
 use crate::measure::Estimate;
-use crate::recheck::align::{Charts, Point, Transform};
+use crate::recheck::align::{Charts, Point, Transform, ln_normal};
 use crate::recheck::probe::Ground;
 
 /// What became of a mote between two test frames.
@@ -76,7 +76,7 @@ pub(super) fn fates(charts: &Charts, transform: &Transform, grounds: &[Ground; 2
         free.take(i, j);
         pairs.push((i, j, Status::Stayed, 0.9));
     }
-    let moved = court.moved(&sure(&lost), &sure(&come));
+    let moved = court.moved(&sure(&lost), &sure(&come), court.repeats(&pairs));
     for &(i, j, probability) in &moved {
         free.take(i, j);
         pairs.push((i, j, Status::Moved, probability));
@@ -130,6 +130,24 @@ enum Verdict {
     Absent,
     Present,
     CannotSay,
+}
+
+/// How blocked areas of one mote differ from frame to frame, in ln area.
+#[derive(Clone, Copy)]
+struct Repeats {
+    bias: f64,
+    unknown: f64,
+}
+
+impl Repeats {
+    /// Where too few motes stayed to tell: the model's own doubt, twice. A guess.
+    const UNKNOWN: Repeats = Repeats { bias: 0.0, unknown: 0.042 };
+
+    /// The difference of two areas, and its standard deviation if they are one mote's.
+    fn of(self, p: &Point, q: &Point) -> (f64, f64) {
+        let odd = if p.round && q.round { 0.0 } else { 0.2 };
+        (q.ln_area - p.ln_area - self.bias, p.ln_area_noise.hypot(q.ln_area_noise).hypot(self.unknown).hypot(odd))
+    }
 }
 
 struct Court<'a, 'f> {
@@ -200,6 +218,30 @@ impl Court<'_, '_> {
         if own == 0 { self.transform.apply(point.at) } else { self.transform.back(point.at) }
     }
 
+    /// How well blocked areas repeat between these two frames, by the round motes that stayed: what the model does not know of
+    /// a mote is mostly the same in both.
+    fn repeats(&self, pairs: &[(usize, usize, Status, f64)]) -> Repeats {
+        let round = pairs.iter().filter_map(|&(i, j, ..)| {
+            let (p, q) = (&self.charts.before[i], &self.charts.after[j]);
+            let noise = p.ln_area_noise.hypot(q.ln_area_noise);
+            (p.round && q.round && noise < 0.06).then_some((q.ln_area - p.ln_area, noise))
+        });
+        let seen: Vec<(f64, f64)> = round.collect();
+        if seen.len() < 4 {
+            return Repeats::UNKNOWN;
+        }
+        let median = |mut v: Vec<f64>| {
+            v.sort_unstable_by(f64::total_cmp);
+            v[v.len() / 2]
+        };
+        let bias = median(seen.iter().map(|s| s.0).collect());
+        let scatter = 1.4826 * median(seen.iter().map(|s| (s.0 - bias).abs()).collect());
+        let noise = median(seen.iter().map(|s| s.1).collect());
+        let unknown = (scatter * scatter - noise * noise).max(0.0).sqrt();
+        // Few pairs tell it only roughly.
+        Repeats { bias, unknown: (1.3 * unknown).clamp(0.008, Repeats::UNKNOWN.unknown) }
+    }
+
     /// What both pictures show in one place, though the charts outline it differently.
     fn joined(&self, lost: &[(usize, Heard)], come: &[(usize, Heard)]) -> Vec<(usize, usize)> {
         let there = |heard: &[(usize, Heard)]| -> Vec<usize> {
@@ -222,7 +264,7 @@ impl Court<'_, '_> {
 
     /// Of what is gone here and new there, what is likelier one mote that moved than two: same kind, blocked area within the
     /// errors.
-    fn moved(&self, lost: &[usize], come: &[usize]) -> Vec<(usize, usize, f64)> {
+    fn moved(&self, lost: &[usize], come: &[usize], repeats: Repeats) -> Vec<(usize, usize, f64)> {
         let sensor = self.charts.sensor_mm2();
         let mut odds: Vec<(f64, usize, usize)> = Vec::new();
         for &i in lost {
@@ -231,8 +273,8 @@ impl Court<'_, '_> {
                 if p.kind != q.kind || p.at_edge || q.at_edge {
                     continue;
                 }
-                let apart = (p.ln_area - q.ln_area).abs() / p.ln_area_sigma.hypot(q.ln_area_sigma);
-                if apart > 3.0 {
+                let (apart, sigma) = repeats.of(p, q);
+                if apart.abs() > 3.0 * sigma {
                     continue;
                 }
                 let at = self.transform.apply(p.at);
@@ -241,7 +283,8 @@ impl Court<'_, '_> {
                 let landing = 0.5 / sensor
                     + 0.5 * (-0.5 * d2 / (HOP_MM * HOP_MM)).exp() / (std::f64::consts::TAU * HOP_MM * HOP_MM);
                 let other = come.len() as f64 / sensor;
-                let ratio = MOVES / (1.0 - MOVES) * landing / other * self.charts.ln_alike(p, q).exp();
+                let alike = (ln_normal(apart / sigma, sigma) - self.charts.ln_commonness(q.ln_area)).exp();
+                let ratio = MOVES / (1.0 - MOVES) * landing / other * alike;
                 odds.push((ratio, i, j));
             }
         }
