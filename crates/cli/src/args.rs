@@ -5,8 +5,8 @@ use clap::{Parser, Subcommand};
 use crate::verbs::demo::Demo;
 use crate::verbs::inspect::Inspect;
 use crate::verbs::mend::Mend;
-use crate::verbs::trace::Trace;
 use crate::verbs::recheck::Recheck;
+use crate::verbs::trace::Trace;
 
 /// What lies on your sensor, when it shows, and pictures without it.
 #[derive(Debug, Parser)]

@@ -65,7 +65,7 @@ fn make(folder: &Path, sort: &str, seed: u64, motes: usize) -> [PathBuf; 2] {
     if paths.iter().all(|p| p.is_file()) {
         return paths;
     }
-    let mode = if seed % 3 == 0 { Mode::PupilIntegral } else { Mode::Fresnel };
+    let mode = if seed.is_multiple_of(3) { Mode::PupilIntegral } else { Mode::Fresnel };
     let mut spec = FrameSpec { mode, f_number: Some(16.0), ..FrameSpec::new(seed, motes) };
     if sort == "heavy" {
         spec.motes = 2 * motes;

@@ -3,4 +3,5 @@
 mod bad_files;
 mod inspect;
 mod real_files;
+mod recheck;
 mod run;

@@ -33,11 +33,19 @@ impl Run {
 pub fn motelight(arguments: &[&dyn AsRef<OsStr>]) -> Run {
     let done = Command::new(env!("CARGO_BIN_EXE_motelight"))
         .args(arguments.iter().map(|a| a.as_ref()))
+        // Nobody's own ledger is touched by a test.
+        .env("MOTELIGHT_LEDGER", ledger().join("ledger.sqlite"))
         .stdin(Stdio::null())
         .output()
         .expect("the binary runs");
     let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8");
     Run { code: done.status.code().expect("no signal"), stdout: text(done.stdout), stderr: text(done.stderr) }
+}
+
+/// The ledger of this run of tests.
+fn ledger() -> &'static Path {
+    static FOLDER: OnceLock<TempDir> = OnceLock::new();
+    FOLDER.get_or_init(|| tempfile::tempdir().expect("a folder")).path()
 }
 
 /// A small test frame: 1200 x 800 px, grains, straight rays.

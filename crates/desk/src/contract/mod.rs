@@ -9,8 +9,8 @@ mod recheck;
 pub use advice::*;
 pub use inspect::*;
 pub use mend::*;
-pub use trace::*;
 pub use recheck::*;
+pub use trace::*;
 
 use motelight_frame::FrameError;
 use serde::Serialize;

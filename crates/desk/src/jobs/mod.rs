@@ -15,8 +15,8 @@ use motelight_motes::visibility::Viewing;
 pub use demo::{Demo, demo};
 pub use inspect::{Inspected, inspect};
 pub use mend::{MendedPicture, mend};
-pub use trace::{TracedShoot, trace};
 pub use recheck::{Rechecked, recheck};
+pub use trace::{TracedShoot, trace};
 
 /// What every job needs to know.
 #[derive(Debug, Clone, PartialEq)]
