@@ -32,13 +32,19 @@ const SMALLEST: f64 = 6.0;
 impl Bank {
     /// A bank for motes up to `largest`.
     pub fn new(shadowing: Shadowing, largest: Micrometres) -> Bank {
+        Bank::finer(shadowing, largest, 1.0)
+    }
+
+    /// A bank whose diameters stand `fineness` times as close: what is looked up between them errs by the square
+    /// less.
+    pub fn finer(shadowing: Shadowing, largest: Micrometres, fineness: f64) -> Bank {
         let b = shadowing.pupil.0;
         let mut diameters = vec![SMALLEST];
         let mut a = SMALLEST;
         while a < largest.0 {
             // Width goes as sqrt(a^2 + b^2).
-            let wider = (1.15 * (a * a + b * b) - b * b).sqrt();
-            a = wider.min(1.25 * a);
+            let wider = ((1.0 + 0.15 / fineness) * (a * a + b * b) - b * b).sqrt();
+            a = wider.min((1.0 + 0.25 / fineness) * a);
             diameters.push(a);
         }
         let motes: Vec<Micrometres> = diameters.iter().map(|&d| Micrometres(d)).collect();

@@ -38,7 +38,8 @@ impl Casts {
             let mut shadowing =
                 Shadowing::new(Millimetres(height), f_number, chart.edge, light).with_cell(setting.pitch * cell);
             shadowing.pupil = shadowing.pupil * width;
-            Bank::new(shadowing, Micrometres((1.3 * largest).min(LARGEST)))
+            // Dividing by a deep shadow raises its errors: a hundredth of the depth would show.
+            Bank::finer(shadowing, Micrometres((1.3 * largest).min(LARGEST)), 4.0)
         };
         let colours = if frame.planes.len() == 1 && frame.layout == motelight_frame::Layout::Grey {
             vec![bank(Light::mixed([1.0, 2.0, 1.0]), 1.0)]

@@ -5,6 +5,8 @@
 
 use motelight_frame::{Cfa, Frame, Layout, Mask, NoiseModel, Plane, Rect, Size};
 
+use crate::mend::shadow::LnShadow;
+
 /// A part of a frame, to be worked on.
 #[derive(Debug, Clone)]
 pub struct Cutout {
@@ -56,8 +58,9 @@ impl Channel {
 pub struct Cells {
     /// Side of a cell, px.
     pub cell: usize,
-    /// First pixel column and row.
-    pub origin: (usize, usize),
+    /// Where the first cell begins, px: a little off its first pixel, so that half a cell on is where its light comes
+    /// from (the colours of a mosaic stand at different places and weigh differently).
+    pub origin: (f64, f64),
     /// Columns and rows, cells.
     pub size: Size,
     /// Logarithm of light.
@@ -88,6 +91,12 @@ impl Scheme {
     pub fn with_cell(&self, wanted: f64) -> Scheme {
         let cell = self.unit * ((wanted / self.unit as f64).round() as usize).max(1);
         Scheme { cell, ..self.clone() }
+    }
+
+    /// The same with one colour alone.
+    pub fn only(&self, colour: usize) -> Scheme {
+        let channels = self.channels.iter().filter(|c| c.colour == colour).map(|c| Channel { weight: 1.0, ..*c });
+        Scheme { channels: channels.collect(), ..self.clone() }
     }
 
     /// Weights of red, green and blue in a cell.
@@ -155,7 +164,26 @@ impl Scheme {
         let typical = if sound.is_empty() { 1.0 } else { *sound.select_nth_unstable_by(middle, f64::total_cmp).1 };
         // Twice the typical weight at most; an infinite variance weighs nothing.
         let weight = variance.iter().map(|v| 2.0 * typical / (typical + v)).collect();
-        Cells { cell, origin, size, ln, weight }
+        let off = self.off_centre();
+        Cells { cell, origin: (origin.0 as f64 + off.0, origin.1 as f64 + off.1), size, ln, weight }
+    }
+
+    /// From the middle of a cell to where its light comes from, px.
+    fn off_centre(&self) -> (f64, f64) {
+        let Some(cfa) = &self.cfa else { return (0.0, 0.0) };
+        let period = cfa.period();
+        let mut off = (0.0, 0.0);
+        for channel in &self.channels {
+            let places = (0..period.area()).map(|i| (i % period.width, i / period.width));
+            let own: Vec<_> = places.filter(|&(x, y)| cfa.colour(x, y) as usize == channel.colour).collect();
+            // In units that repeat (Bayer) a colour's places in the unit, else their mean over the whole repeat.
+            let mean = |f: &dyn Fn(&(usize, usize)) -> usize| {
+                own.iter().map(|p| (f(p) % self.unit) as f64 + 0.5).sum::<f64>() / own.len().max(1) as f64
+            };
+            off.0 += channel.weight * (mean(&|p| p.0) - 0.5 * self.unit as f64);
+            off.1 += channel.weight * (mean(&|p| p.1) - 0.5 * self.unit as f64);
+        }
+        off
     }
 
     /// Logarithm of light and its variance; infinite where too few pixels can be measured.
@@ -174,7 +202,7 @@ impl Scheme {
                         let colour = cfa.colour(x + cutout.rect.x, y + cutout.rect.y);
                         add(colour as usize, cutout.planes[0].at(x, y));
                     }
-                    None => (0..self.channels.len()).for_each(|c| add(c, cutout.planes[c].at(x, y))),
+                    None => self.channels.iter().for_each(|c| add(c.colour, cutout.planes[c.colour].at(x, y))),
                 }
             }
         }
@@ -197,17 +225,28 @@ impl Scheme {
 impl Cells {
     /// Centre of a cell in the picture, px.
     pub fn centre(&self, column: usize, row: usize) -> (f64, f64) {
-        let at = |origin: usize, i: usize| origin as f64 + (i as f64 + 0.5) * self.cell as f64;
+        let at = |origin: f64, i: usize| origin + (i as f64 + 0.5) * self.cell as f64;
         (at(self.origin.0, column), at(self.origin.1, row))
+    }
+
+    /// Divides a shadow out.
+    pub fn lift(&mut self, shadow: &LnShadow, at: (f64, f64), tone: f64) {
+        let (columns, rows) = self.around(at.0, at.1, shadow.window);
+        for row in rows {
+            for column in columns.clone() {
+                let (x, y) = self.centre(column, row);
+                self.ln[row * self.size.width + column] -= tone * shadow.at((x - at.0).hypot(y - at.1));
+            }
+        }
     }
 
     /// Columns and rows of the cells whose centres lie within `radius` px of a place, as ranges of a square.
     pub fn around(&self, x: f64, y: f64, radius: f64) -> (std::ops::Range<usize>, std::ops::Range<usize>) {
-        let span = |at: f64, origin: usize, end: usize| {
+        let span = |at: f64, origin: f64, end: usize| {
             let cell = self.cell as f64;
             let clip = |v: f64| v.clamp(0.0, end as f64) as usize;
-            let low = ((at - radius - origin as f64) / cell - 0.5).ceil();
-            let high = ((at + radius - origin as f64) / cell - 0.5).floor() + 1.0;
+            let low = ((at - radius - origin) / cell - 0.5).ceil();
+            let high = ((at + radius - origin) / cell - 0.5).floor() + 1.0;
             clip(low)..clip(high)
         };
         (span(x, self.origin.0, self.size.width), span(y, self.origin.1, self.size.height))

@@ -148,6 +148,13 @@ impl Chart {
     }
 }
 
+impl ChartMote {
+    /// Standard error of the logarithm of the blocked area.
+    pub(super) fn area_error(&self) -> f64 {
+        self.blocked_area_um2.sigma / self.blocked_area_um2.value.max(1e-9)
+    }
+}
+
 fn same_text(a: &str, b: &str) -> bool {
     a.trim().eq_ignore_ascii_case(b.trim())
 }

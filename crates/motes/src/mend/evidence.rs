@@ -1,13 +1,18 @@
 //! Whether a shadow is there: one place against the places around it, and all places together.
 
 use crate::mend::cells::Cells;
-use crate::mend::probe::{Answer, LnShadow, ask};
+use crate::mend::question::{Answer, Ground, Question, WAYS};
+use crate::mend::shadow::LnShadow;
 
 /// What one place says.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Evidence {
-    /// The answer at the place, its error put right by the places around.
+    /// The answer at the place in the way that errs least around it, and that error.
     pub answer: Answer,
+    /// Which way that is.
+    pub way: usize,
+    /// How much farther the broad answers stray than their residuals tell.
+    pub excess: f64,
     /// Logarithm of how much likelier the answer is with the shadow than without.
     pub ln_ratio: f64,
 }
@@ -17,7 +22,7 @@ const RING: (f64, f64) = (1.3, 3.5);
 const STEP: f64 = 0.45;
 /// Degrees of freedom of the error: answers of texture stray farther than normal ones, and the spread itself
 /// is known from some hundred places that are not all independent.
-const FREEDOM: f64 = 5.0;
+const FREEDOM: f64 = 4.0;
 
 /// Window needed around a place for its evidence, px.
 pub fn reach(shadow: &LnShadow, width: f64) -> f64 {
@@ -34,27 +39,44 @@ pub fn evidence(
     spread: f64,
     taken: impl Fn(f64, f64) -> bool,
 ) -> Option<Evidence> {
-    let answer = ask(cells, shadow, at.0, at.1)?;
-    let steps = (RING.1 / STEP).ceil() as i32;
-    let mut excess = Vec::new();
+    let ground = Ground::of(cells, width);
+    let question = Question::new(cells, shadow, width, at);
+    let own = question.ask(&ground, 0, 0)?;
+    let cell = cells.cell as f64;
+    let step = (STEP * width / cell).round().max(1.0) as i64;
+    let steps = (RING.1 * width / cell / step as f64).ceil() as i64;
+    let mut strays: [Vec<f64>; WAYS] = Default::default();
     for j in -steps..=steps {
         for i in -steps..=steps {
-            let (dx, dy) = (f64::from(i) * STEP * width, f64::from(j) * STEP * width);
+            let (columns, rows) = (i * step, j * step);
+            let (dx, dy) = (columns as f64 * cell, rows as f64 * cell);
             let r = dx.hypot(dy) / width;
-            let (x, y) = (at.0 + dx, at.1 + dy);
-            if !(RING.0..=RING.1).contains(&r) || taken(x, y) {
+            if !(RING.0..=RING.1).contains(&r) || taken(at.0 + dx, at.1 + dy) {
                 continue;
             }
-            if let Some(a) = ask(cells, shadow, x, y).filter(|a| a.sound > 0.7) {
-                excess.push((a.amplitude / a.sigma).powi(2));
+            let Some(answers) = question.ask(&ground, columns, rows).filter(|a| a.sound > 0.7) else { continue };
+            for (stray, a) in strays.iter_mut().zip(&answers.ways) {
+                stray.push((a.amplitude / a.sigma).abs());
             }
         }
     }
-    // Too few places around tell nothing: an error three times that of the residuals then, a guess.
-    let excess = if excess.len() < 12 { 9.0 } else { excess.iter().sum::<f64>() / excess.len() as f64 };
-    let sigma = answer.sigma * excess.max(1.0).sqrt();
-    let answer = Answer { sigma, ..answer };
-    Some(Evidence { answer, ln_ratio: ln_ratio(answer.amplitude, sigma, spread) })
+    let excess = strays.map(excess_of);
+    let answer = |k: usize| Answer { sigma: own.ways[k].sigma * excess[k], ..own.ways[k] };
+    let way = (0..WAYS).min_by(|&a, &b| answer(a).sigma.total_cmp(&answer(b).sigma))?;
+    let best = answer(way);
+    Some(Evidence { answer: best, way, excess: excess[0], ln_ratio: ln_ratio(best.amplitude, best.sigma, spread) })
+}
+
+/// Standard deviation of answers in units of their own errors, from their absolute values: of the 68.3 % and the 90 %
+/// quantile (1 and 1.645 standard deviations of a normal spread) the one that tells more. Never below 1.
+fn excess_of(mut strays: Vec<f64>) -> f64 {
+    // Too few places around tell nothing: three times the error of the residuals then, a guess.
+    if strays.len() < 12 {
+        return 3.0;
+    }
+    strays.sort_unstable_by(f64::total_cmp);
+    let quantile = |q: f64| strays[((strays.len() - 1) as f64 * q).round() as usize];
+    quantile(0.683).max(quantile(0.9) / 1.645).max(1.0)
 }
 
 /// Logarithm of the odds that an amplitude comes from the foretold shadow rather than from nothing.

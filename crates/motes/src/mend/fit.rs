@@ -4,7 +4,7 @@ use nalgebra::{SMatrix, SVector};
 
 use crate::bank::Bank;
 use crate::mend::cells::Cells;
-use crate::mend::probe::DARKEST;
+use crate::mend::shadow::DARKEST;
 
 /// What is known of a shadow before the picture is looked at.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,10 +1,10 @@
 //! Shadows divided out of a picture, in linear light, plane by plane.
 
-use motelight_frame::{Frame, Layout, Patch, PicturePoint, Pixels, Plane, Rect};
+use motelight_frame::{Frame, Layout, Mask, Patch, PicturePoint, Pixels, Plane, Rect};
 
 use crate::bank::Shape;
 use crate::mend::cells::Cutout;
-use crate::mend::probe::DARKEST;
+use crate::mend::shadow::DARKEST;
 
 /// A shadow to be divided out.
 #[derive(Debug, Clone)]
@@ -63,6 +63,15 @@ pub struct Cluster {
     pub cutout: Cutout,
 }
 
+impl Cluster {
+    /// The same but for one shadow.
+    pub fn without(&self, shadow: usize) -> Cluster {
+        let mut rest = self.clone();
+        rest.lifts.remove(shadow);
+        rest
+    }
+}
+
 /// Joins shadows whose windows, `margin` px wider than what they change, overlap.
 pub fn clusters(frame: &Frame, lifts: Vec<Lift>, margin: f64) -> Vec<Cluster> {
     let mut groups: Vec<(Rect, Vec<Lift>)> = Vec::new();
@@ -90,8 +99,8 @@ fn union(a: Rect, b: Rect) -> Rect {
     Rect { x, y, width: a.right().max(b.right()) - x, height: a.bottom().max(b.bottom()) - y }
 }
 
-/// The cluster's part of the frame with its shadows divided out, and which pixels changed. Pixels that cannot be
-/// measured keep their light: at full scale the true one is unknown.
+/// The cluster's part of the frame with its shadows divided out, and which pixels changed. Clipped pixels keep their
+/// light: the true one is unknown.
 pub fn lifted(layout: &Layout, cluster: &Cluster) -> (Cutout, Plane<bool>) {
     let mut out = cluster.cutout.clone();
     let rect = out.rect;
@@ -99,7 +108,7 @@ pub fn lifted(layout: &Layout, cluster: &Cluster) -> (Cutout, Plane<bool>) {
     for j in 0..rect.height {
         for i in 0..rect.width {
             let (x, y) = (rect.x + i, rect.y + j);
-            if out.mask.at(i, j) != 0 || !cluster.lifts.iter().any(|l| near(l, x, y)) {
+            if out.mask.at(i, j) & Mask::CLIPPED != 0 || !cluster.lifts.iter().any(|l| near(l, x, y)) {
                 continue;
             }
             let ln = |colour: usize| cluster.lifts.iter().map(|l| l.ln(colour, x, y)).sum::<f64>();

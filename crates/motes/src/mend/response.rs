@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use crate::mend::cells::Cells;
 use crate::mend::evidence::{ln_mix, ln_ratio};
-use crate::mend::probe::LnShadow;
+use crate::mend::shadow::LnShadow;
 
 /// Evidence for a shadow at every cell of a square.
 #[derive(Debug, Clone)]
@@ -29,8 +29,8 @@ pub fn map(cells: &Cells, shadow: &LnShadow, at: (f64, f64), radius: f64, width:
     let half = (radius / cell).ceil() as i64;
     // The noise is measured beyond the square as well.
     let margin = (1.5 * width / cell).ceil() as i64;
-    let column = ((at.0 - cells.origin.0 as f64) / cell - 0.5).round() as i64;
-    let row = ((at.1 - cells.origin.1 as f64) / cell - 0.5).round() as i64;
+    let column = ((at.0 - cells.origin.0) / cell - 0.5).round() as i64;
+    let row = ((at.1 - cells.origin.1) / cell - 0.5).round() as i64;
     let kernel = Kernel::of(shadow, cell);
     let side = (2 * (half + margin) + 1) as usize;
     let first = (column - half - margin, row - half - margin);
@@ -51,8 +51,8 @@ pub fn map(cells: &Cells, shadow: &LnShadow, at: (f64, f64), radius: f64, width:
         }
     }
     let offset = (
-        cells.origin.0 as f64 + (column as f64 + 0.5) * cell - at.0,
-        cells.origin.1 as f64 + (row as f64 + 0.5) * cell - at.1,
+        cells.origin.0 + (column as f64 + 0.5) * cell - at.0,
+        cells.origin.1 + (row as f64 + 0.5) * cell - at.1,
     );
     Map { side: inner, offset, cell, gain }
 }
