@@ -14,6 +14,7 @@ use clap::Parser;
 fn main() -> ExitCode {
     // A raw is decoded in a child of this same program; if this is that child, its work ends here.
     motelight_frame::read::raw_child::serve_if_asked();
+    refuse_to_die_of_large_files();
     let arguments = Arguments::parse();
     let outcome = match arguments.verb {
         Verb::Inspect(a) => verbs::inspect::run(&a),
@@ -24,3 +25,15 @@ fn main() -> ExitCode {
     };
     ExitCode::from(outcome.code())
 }
+
+/// A limit on file sizes ends a program by a signal unless it is caught; caught, it is an error of that one file like a
+/// full disk.
+#[cfg(unix)]
+fn refuse_to_die_of_large_files() {
+    let noticed = std::sync::Arc::new(std::sync::atomic::AtomicBool::new(false));
+    // Where the system does not allow that, all is as it was.
+    let _ = signal_hook::flag::register(signal_hook::consts::SIGXFSZ, noticed);
+}
+
+#[cfg(not(unix))]
+fn refuse_to_die_of_large_files() {}

@@ -255,16 +255,43 @@ fn a_converted_dng_is_read_mended_and_judged() {
     let frame = read(&source, &options).unwrap();
     let patches = [disc(&frame, (130.0, 90.0), 31.0, 0.2), disc(&frame, (3.0, 3.0), 20.0, 0.1)];
     let written = write_mended(&source, &frame, &patches, &out).unwrap();
-    assert!(written.notes.iter().any(|n| n.contains("previews")), "{:?}", written.notes);
+    assert!(!written.notes.iter().any(|n| n.contains("smaller picture")), "{:?}", written.notes);
+    thumbnail_is_mended(&source, &out, frame.size(), (130.0, 90.0));
     let changed = compare(&frame, &patches, &decode(&source), &decode(&out), "converted");
     assert!(changed > 2500 && changed == written.pixels_changed);
     let back = dir.path().join("back.dng");
     assert_eq!(motelight_frame::undo(&out, &written.undo, &back).unwrap(), Undone::Bytes);
     assert!(bytes(&back) == bytes(&source));
-    let read = |path| metadata(path, &["FileName", "TileOffsets", "TileByteCounts", "FileSize"]);
+    let read = |path| {
+        metadata(path, &["FileName", "TileOffsets", "TileByteCounts", "FileSize", "StripOffsets", "StripByteCounts"])
+    };
     if let (Some(before), Some(after)) = (read(&source), read(&out)) {
         assert_eq!(before, after);
     }
+}
+
+/// The first picture of the file, as a general reader has it, is brighter where the shadow was and the same far from it.
+fn thumbnail_is_mended(before: &Path, after: &Path, whole: Size, at: (f64, f64)) {
+    let thumbnail = |path: &Path| {
+        let mut decoder = tiff::decoder::Decoder::new(std::fs::File::open(path).unwrap()).unwrap();
+        let (width, height) = decoder.dimensions().unwrap();
+        match decoder.read_image().unwrap() {
+            tiff::decoder::DecodingResult::U8(codes) => (width as usize, height as usize, codes),
+            _ => panic!("8 bits"),
+        }
+    };
+    let ((width, height, old), (_, _, new)) = (thumbnail(before), thumbnail(after));
+    let scale = (width as f64 / whole.width as f64, height as f64 / whole.height as f64);
+    let (mut brighter, mut other) = (0, 0);
+    for i in 0..width * height {
+        let (x, y) = (((i % width) as f64 + 0.5) / scale.0, ((i / width) as f64 + 0.5) / scale.1);
+        let far = (x - at.0).hypot(y - at.1) > 36.0 && x.hypot(y) > 30.0;
+        let step = (0..3).map(|c| i32::from(new[i * 3 + c]) - i32::from(old[i * 3 + c])).sum::<i32>();
+        assert!(!far || step == 0, "({x}, {y})");
+        brighter += usize::from(step > 0 && !far);
+        other += usize::from(step <= 0 && (x - at.0).hypot(y - at.1) < 15.0);
+    }
+    assert!(brighter > 10 && brighter > 4 * other, "{brighter} brighter, {other} not");
 }
 
 #[test]

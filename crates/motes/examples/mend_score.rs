@@ -92,7 +92,10 @@ fn main() {
         );
         if args.contains_key("list") {
             for m in &chart.motes {
-                println!("  {} area {:.0} +- {:.0} {:?} own h {:?} {:?}", m.id, m.blocked_area_um2.value, m.blocked_area_um2.sigma, m.kind, m.stand_off_mm, m.flags);
+                println!(
+                    "  {} area {:.0} +- {:.0} {:?} own h {:?} {:?}",
+                    m.id, m.blocked_area_um2.value, m.blocked_area_um2.sigma, m.kind, m.stand_off_mm, m.flags
+                );
             }
         }
         for &view in &views {
@@ -190,7 +193,8 @@ struct Bend(Option<Vec<f64>>);
 
 impl Bend {
     fn of(format: Format) -> Bend {
-        let bent = |i: usize| f64::from(motelight_synth::develop::srgb_decode(Tone::Camera.encode(i as f32 / 4000.0)));
+        let decode = |c: f64| if c <= 0.04045 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) };
+        let bent = |i: usize| decode(f64::from(Tone::Camera.encode(i as f32 / 4000.0)));
         Bend((format.tone() == Some(Tone::Camera)).then(|| (0..=4000).map(bent).collect()))
     }
 
@@ -220,7 +224,16 @@ fn clean(picture: &Exposure, colour: usize, mosaic: bool, x: usize, y: usize) ->
     if mosaic { light * picture.camera.neutral[colour] } else { light }
 }
 
-fn score(picture: &Exposure, shown: &Frame, mended: &Mended, view: View, stop: f64, list: bool, bend: &Bend, rows: &mut Vec<Row>) {
+fn score(
+    picture: &Exposure,
+    shown: &Frame,
+    mended: &Mended,
+    view: View,
+    stop: f64,
+    list: bool,
+    bend: &Bend,
+    rows: &mut Vec<Row>,
+) {
     let mosaic = matches!(shown.layout, Layout::Mosaic(_));
     let size = shown.size();
     let maps: [Vec<f32>; 3] = std::array::from_fn(|c| picture.transmission_map(c));

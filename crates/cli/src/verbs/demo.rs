@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use motelight_desk::jobs::mend::{document, outcome};
+use motelight_desk::jobs::mend::{Plan, document, outcome};
 use motelight_desk::jobs::{self, Outcome};
 use motelight_desk::report::inspection_text;
 
@@ -30,11 +30,12 @@ pub fn run(a: &Demo) -> Outcome {
         }
     };
     if a.common.json {
-        say::document(&document(&made.test_frame, &made.pictures));
+        say::document(&document(&made.test_frame.display().to_string(), &Plan::default(), &made.pictures));
     } else {
         say::text(&inspection_text(&made.test_frame.display().to_string(), &made.inspection));
         made.pictures.iter().for_each(|p| say::text(&line(p)));
         say::text(&format!("\nOriginals: {}\nMended:    {}", made.shoot.display(), made.mended.display()));
+        say::text(&format!("Before and after: {}", made.page.display()));
         if let Some(report) = &made.report {
             say::text(&format!("Report:    {}  (open it in a browser)", report.display()));
         }

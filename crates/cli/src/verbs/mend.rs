@@ -4,10 +4,12 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use motelight_desk::jobs::mend::{self as job, MendedPicture};
-use motelight_desk::jobs::{self, Outcome};
-use motelight_frame::{Fault, FrameError};
-use motelight_motes::mend::{Mended, Treatment};
+use motelight_desk::contract::RepairEntry;
+use motelight_desk::jobs::mend::{self as job, Basis, Choices, MendedPicture, Mending, Plan, TurnedBack};
+use motelight_desk::jobs::{self, Outcome, Settings, Source};
+use motelight_desk::report::shown;
+use motelight_frame::{Fault, FrameError, Undone};
+use motelight_motes::mend::Treatment;
 
 use crate::common::Common;
 use crate::say;
@@ -19,72 +21,160 @@ pub struct Mend {
     #[arg(required = true)]
     pub pictures: Vec<PathBuf>,
     /// The test frame by the same body, taken before or after the shoot
-    #[arg(long, value_name = "WALL")]
-    pub test_frame: PathBuf,
+    #[arg(long, value_name = "WALL", required_unless_present = "undo")]
+    pub test_frame: Option<PathBuf>,
+    /// Say what would be done and write nothing
+    #[arg(long)]
+    pub dry_run: bool,
+    /// Write a mask of what was changed for every picture, as 8-bit PNG (into DIR, or `masks` beside the copies)
+    #[arg(long, value_name = "DIR", num_args = 0..=1, require_equals = true)]
+    pub masks: Option<Option<PathBuf>>,
+    /// Mend these motes or pictures and nothing else: a mote's number, a picture's name, or PICTURE:MOTE
+    #[arg(long, value_name = "ID", value_delimiter = ',')]
+    pub only: Vec<String>,
+    /// Leave these motes or pictures as they are
+    #[arg(long, value_name = "ID", value_delimiter = ',')]
+    pub skip: Vec<String>,
+    /// Take these motes out even where a picture does not plainly show them
+    #[arg(long = "mend", value_name = "ID", value_delimiter = ',')]
+    pub force: Vec<String>,
+    /// Pictures and test frame are of one body, whatever the files tell
+    #[arg(long)]
+    pub same_body: bool,
+    /// Turn mended copies back into their originals, by the records beside them
+    #[arg(long, conflicts_with_all = ["test_frame", "dry_run", "masks", "only", "skip", "force", "same_body"])]
+    pub undo: bool,
     #[command(flatten)]
     #[allow(missing_docs)]
     pub common: Common,
 }
 
-/// Mends pictures.
-pub fn run(a: &Mend) -> Outcome {
-    let settings = a.common.settings();
-    let Some(out) = &a.common.out else {
-        let remedy = "Name a folder for the mended copies: --out mended";
-        say::error(&FrameError::new(Fault::Usage, Path::new("--out"), "no output folder was given", remedy));
-        return Outcome::Failed;
-    };
-    let (_, chart) = match job::chart(&a.test_frame, &settings) {
-        Ok(chart) => chart,
-        Err(e) => {
-            say::error(&e);
-            if a.common.json {
-                say::document(&job::document(&a.test_frame, &[]));
-            }
-            return Outcome::Failed;
+impl Mend {
+    fn plan(&self) -> Plan {
+        let beside = || self.common.out.as_deref().unwrap_or(Path::new("")).join("masks");
+        Plan {
+            out: self.common.out.clone(),
+            dry_run: self.dry_run,
+            masks: self.masks.as_ref().map(|given| given.clone().unwrap_or_else(beside)),
+            choices: Choices { only: self.only.clone(), skip: self.skip.clone(), mend: self.force.clone() },
+            same_body: self.same_body,
         }
-    };
+    }
+}
+
+/// Mends pictures, or turns mended ones back.
+pub fn run(a: &Mend) -> Outcome {
     let (sources, errors) = jobs::pictures(&a.pictures);
     errors.iter().for_each(say::error);
+    let done = match &a.test_frame {
+        Some(test_frame) if !a.undo => mended(a, test_frame, &sources),
+        _ => turned_back(a, &sources),
+    };
+    let outcome = done.unwrap_or_else(|e| {
+        say::error(&e);
+        if a.common.json {
+            let basis = a.test_frame.as_ref().map(|t| t.display().to_string()).unwrap_or_default();
+            say::document(&job::document(&basis, &a.plan(), &[]));
+        }
+        Outcome::Failed
+    });
+    if errors.is_empty() { outcome } else { Outcome::Failed }
+}
+
+fn mended(a: &Mend, test_frame: &Path, sources: &[Source]) -> Result<Outcome, FrameError> {
+    let (settings, plan) = (a.common.settings(), a.plan());
+    if plan.out.is_none() && !plan.dry_run {
+        return Err(no_folder());
+    }
+    let basis = Basis::test_frame(test_frame, &settings)?;
     let bar = say::progress(sources.len());
-    let all = jobs::mend(&sources, &chart, &settings, out, |done| {
+    let all = job::mend(sources, &basis, &settings, &plan, &mut |done| {
         bar.suspend(|| match &done.result {
             Ok(_) if a.common.json => {}
             Ok(_) => say::text(&line(done)),
             Err(e) => say::error(e),
         });
         bar.inc(1);
+    })?;
+    bar.finish_and_clear();
+    let reported = report(a, &basis, &settings, &plan, &all);
+    if a.common.json {
+        say::document(&job::document(basis.name(), &plan, &all));
+    }
+    Ok(if reported { job::outcome(&all) } else { Outcome::Failed })
+}
+
+/// Writes the page of the run, where anything is written at all.
+fn report(a: &Mend, basis: &Basis, settings: &Settings, plan: &Plan, all: &[MendedPicture]) -> bool {
+    let Some(out) = plan.out.as_ref().filter(|_| !plan.dry_run) else { return true };
+    match job::write_report(basis, settings, out, all) {
+        Ok(page) if a.common.json => eprintln!("Before and after: {}", shown(&page.display().to_string())),
+        Ok(page) => say::text(&format!("Before and after: {}", shown(&page.display().to_string()))),
+        Err(e) => {
+            say::error(&e);
+            return false;
+        }
+    }
+    true
+}
+
+fn turned_back(a: &Mend, sources: &[Source]) -> Result<Outcome, FrameError> {
+    let out = a.common.out.as_ref().ok_or_else(no_folder)?;
+    let bar = say::progress(sources.len());
+    let all = job::turn_back(sources, out, |done| {
+        bar.suspend(|| match &done.result {
+            Ok(_) if a.common.json => {}
+            Ok((to, how)) => say::text(&format!("{}: {}", shown(&to.display().to_string()), how_far(*how))),
+            Err(e) => say::error(e),
+        });
+        bar.inc(1);
     });
     bar.finish_and_clear();
     if a.common.json {
-        say::document(&job::document(&a.test_frame, &all));
+        say::document(&TurnedBack::document(&all));
     }
-    let outcome = job::outcome(&all);
-    if errors.is_empty() { outcome } else { Outcome::Failed }
+    Ok(TurnedBack::outcome(&all))
+}
+
+fn how_far(undone: Undone) -> &'static str {
+    match undone {
+        Undone::Bytes => "the original again, byte for byte",
+        Undone::Pixels => "the original's pixels again, bit for bit; only packed otherwise",
+    }
+}
+
+fn no_folder() -> FrameError {
+    let remedy = "Name a folder for what is written: --out mended";
+    FrameError::new(Fault::Usage, Path::new("--out"), "no output folder was given", remedy)
 }
 
 /// One picture in one line: how many lifted, how many untouched and why.
 pub fn line(picture: &MendedPicture) -> String {
     let name = picture.path.file_name().unwrap_or(picture.path.as_os_str()).to_string_lossy().into_owned();
     match &picture.result {
-        Ok((_, mended)) => format!("{name}: {}", sum(mended)),
-        Err(e) => format!("{name}: {}", e.message),
+        Ok(mending) => format!("{}: {}", shown(&name), sum(mending)),
+        Err(e) => format!("{}: {}", shown(&name), e.message),
     }
 }
 
-fn sum(mended: &Mended) -> String {
-    let count = |t: Treatment| mended.motes.iter().filter(|m| m.treatment == t).count();
+fn sum(mending: &Mending) -> String {
+    let count = |t: Treatment| mending.motes.iter().filter(|m| m.treatment == t).count();
     let mut parts = vec![format!("{} lifted", count(Treatment::Lifted))];
     if count(Treatment::Filled) > 0 {
         parts.push(format!("{} filled", count(Treatment::Filled)));
     }
     let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
-    for reason in mended.motes.iter().filter_map(|m| m.reason) {
+    for reason in mending.motes.iter().filter_map(|m: &RepairEntry| m.reason) {
         *reasons.entry(reason.words()).or_default() += 1;
     }
     if !reasons.is_empty() {
         let why: Vec<String> = reasons.iter().map(|(words, n)| format!("{n} {words}")).collect();
         parts.push(format!("{} untouched ({})", count(Treatment::Untouched), why.join(", ")));
     }
-    format!("{}; {} pixels changed", parts.join(", "), mended.pixels_changed)
+    let showing = mending.motes.iter().filter(|m| m.still_shows).count();
+    if showing > 0 {
+        parts.push(format!("{showing} still showing"));
+    }
+    let before = if mending.done_before { " (done before)" } else { "" };
+    format!("{}; {} pixels changed{before}", parts.join(", "), mending.pixels_changed)
 }

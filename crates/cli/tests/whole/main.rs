@@ -2,6 +2,8 @@
 
 mod bad_files;
 mod inspect;
+mod mend;
 mod real_files;
 mod recheck;
 mod run;
+mod shoot;

@@ -1,8 +1,8 @@
 //! What `motelight mend --json` says.
 
 use motelight_frame::FrameError;
-use motelight_motes::mend::{Mended, Outcome, Reason, Treatment};
-use serde::Serialize;
+use motelight_motes::mend::{Outcome, Reason, Treatment};
+use serde::{Deserialize, Serialize};
 
 use crate::contract::ErrorEntry;
 
@@ -12,14 +12,16 @@ pub struct MendDocument {
     schema: &'static str,
     /// The test frame that was mended by.
     pub test_frame: String,
+    /// Whether this only says what would be done.
+    pub dry_run: bool,
     /// One entry per picture, in the order given.
     pub pictures: Vec<PictureEntry>,
 }
 
 impl MendDocument {
     /// A document over these pictures.
-    pub fn new(test_frame: String, pictures: Vec<PictureEntry>) -> Self {
-        MendDocument { schema: "motelight.mend/1", test_frame, pictures }
+    pub fn new(test_frame: String, dry_run: bool, pictures: Vec<PictureEntry>) -> Self {
+        MendDocument { schema: "motelight.mend/1", test_frame, dry_run, pictures }
     }
 }
 
@@ -29,6 +31,8 @@ impl MendDocument {
 pub struct PictureEntry {
     pub path: String,
     pub output: Option<String>,
+    pub mask: Option<String>,
+    pub done_before: bool,
     pub motes: Vec<RepairEntry>,
     pub pixels_changed: Option<usize>,
     pub notes: Vec<String>,
@@ -36,7 +40,7 @@ pub struct PictureEntry {
 }
 
 /// What came of one mote in one picture.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]
 pub struct RepairEntry {
     pub id: String,
@@ -49,26 +53,18 @@ pub struct RepairEntry {
     pub depth_sigma: Option<f64>,
     pub depth_foretold: f64,
     pub probability: Option<f64>,
+    pub shadow_width_px: f64,
+    pub still_shows: bool,
 }
 
 impl PictureEntry {
-    /// A mended picture.
-    pub fn mended(path: String, output: String, mended: &Mended) -> Self {
-        PictureEntry {
-            path,
-            output: Some(output),
-            motes: mended.motes.iter().map(RepairEntry::from).collect(),
-            pixels_changed: Some(mended.pixels_changed),
-            notes: mended.notes.clone(),
-            error: None,
-        }
-    }
-
     /// A picture that could not be mended.
     pub fn failed(path: String, error: &FrameError) -> Self {
         PictureEntry {
             path,
             output: None,
+            mask: None,
+            done_before: false,
             motes: Vec::new(),
             pixels_changed: None,
             notes: Vec::new(),
@@ -90,6 +86,33 @@ impl From<&Outcome> for RepairEntry {
             depth_sigma: o.depth_error,
             depth_foretold: o.depth_foretold,
             probability: o.probability,
+            shadow_width_px: o.shadow_width_px,
+            still_shows: o.still_shows,
         }
     }
+}
+
+/// `motelight.mend-undo/1`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct UndoDocument {
+    schema: &'static str,
+    /// One entry per mended copy.
+    pub pictures: Vec<UndoEntry>,
+}
+
+impl UndoDocument {
+    /// A document over these copies.
+    pub fn new(pictures: Vec<UndoEntry>) -> Self {
+        UndoDocument { schema: "motelight.mend-undo/1", pictures }
+    }
+}
+
+/// One mended copy, turned back, or why not.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]
+pub struct UndoEntry {
+    pub path: String,
+    pub output: Option<String>,
+    pub identical: Option<&'static str>,
+    pub error: Option<ErrorEntry>,
 }

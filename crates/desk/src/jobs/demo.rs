@@ -21,6 +21,8 @@ pub struct Demo {
     pub shoot: PathBuf,
     /// The folder of the mended copies.
     pub mended: PathBuf,
+    /// The page of the mended shoot.
+    pub page: PathBuf,
     /// What came of each picture.
     pub pictures: Vec<MendedPicture>,
 }
@@ -42,7 +44,7 @@ pub fn demo(folder: &Path, settings: &Settings, mut tell: impl FnMut(&str)) -> R
     let (sources, _) = pictures(std::slice::from_ref(&files.test_frame));
     let inspected = inspect(&sources, settings, Some(&reports), |_| {});
     let report = inspected.into_iter().next().and_then(|i| i.report);
-    let (inspection, chart) = mend::chart(&files.test_frame, settings)?;
+    let basis = mend::Basis::test_frame(&files.test_frame, settings)?;
 
     tell("Mending the shoot ...");
     let mended = folder.join("mended");
@@ -51,6 +53,9 @@ pub fn demo(folder: &Path, settings: &Settings, mut tell: impl FnMut(&str)) -> R
     }
     let shoot = folder.join("shoot");
     let (sources, _) = pictures(std::slice::from_ref(&shoot));
-    let done = mend::mend(&sources, &chart, settings, &mended, |_| {});
-    Ok(Demo { test_frame: files.test_frame, inspection, report, shoot, mended, pictures: done })
+    let plan = mend::Plan { out: Some(mended.clone()), ..mend::Plan::default() };
+    let done = mend::mend(&sources, &basis, settings, &plan, &mut |_| {})?;
+    let page = mend::write_report(&basis, settings, &mended, &done)?;
+    let mend::Basis::TestFrame { inspection, .. } = basis;
+    Ok(Demo { test_frame: files.test_frame, inspection: *inspection, page, report, shoot, mended, pictures: done })
 }

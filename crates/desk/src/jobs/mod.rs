@@ -52,6 +52,12 @@ const PICTURES: [&str; 37] = [
     "fff", "x3f", "qtk", "gpr", "srf",
 ];
 
+/// Masks end like this, so that a folder of pictures with masks is still a folder of pictures.
+pub const MASK_ENDING: &str = ".mask.png";
+
+/// Files of ours begin like this while they are being written.
+pub const UNFINISHED: &str = ".motelight-";
+
 /// One picture to work on, and where below an output folder its copy belongs.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Source {
@@ -108,6 +114,9 @@ fn walk(root: &Path, folder: &Path, found: &mut Vec<Source>, errors: &mut Vec<Fr
 }
 
 fn known(path: &Path) -> bool {
+    if path.to_string_lossy().ends_with(MASK_ENDING) {
+        return false;
+    }
     let end = path.extension().map(|e| e.to_string_lossy().to_lowercase());
     end.is_some_and(|e| PICTURES.contains(&e.as_str()))
 }
@@ -120,7 +129,7 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), FrameError> {
     };
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     std::fs::create_dir_all(folder).map_err(failed)?;
-    let mut file = tempfile::Builder::new().prefix(".motelight-").tempfile_in(folder).map_err(failed)?;
+    let mut file = tempfile::Builder::new().prefix(UNFINISHED).tempfile_in(folder).map_err(failed)?;
     file.write_all(bytes).map_err(failed)?;
     file.as_file().sync_all().map_err(failed)?;
     #[cfg(unix)]

@@ -11,8 +11,12 @@ mod text;
 mod trace_text;
 mod advice;
 mod recheck_text;
+mod mended_views;
+mod mended;
 
 pub use inspection::{Pictures, Sheet, inspection_page};
+pub use mended::{MendedSheet, mended_page};
+pub use mended_views::{View, look, mask_png, view_places};
 pub use recheck_text::recheck_text;
 pub use text::inspection_text;
 pub use trace_text::{TraceSheet, trace_text};

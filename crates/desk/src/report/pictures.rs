@@ -122,7 +122,7 @@ fn reduced(frame: &Frame, longest: usize) -> (Plane, usize) {
 }
 
 /// Grey of a window; in a mosaic every colour is brought to the same mean, so that no pattern shows.
-fn grey_window(frame: &Frame, window: Rect) -> Plane {
+pub fn grey_window(frame: &Frame, window: Rect) -> Plane {
     let places = || (window.y..window.bottom()).flat_map(|y| (window.x..window.right()).map(move |x| (x, y)));
     let Layout::Mosaic(cfa) = &frame.layout else {
         return Plane::from_vec(window.size(), places().map(|(x, y)| light(frame, x, y)).collect());
@@ -138,6 +138,11 @@ fn grey_window(frame: &Frame, window: Rect) -> Plane {
 }
 
 fn png_uri(grey: &Plane<u8>) -> Option<String> {
+    Some(format!("data:image/png;base64,{}", STANDARD.encode(png_bytes(grey)?)))
+}
+
+/// Grey of 8 bits as PNG.
+pub fn png_bytes(grey: &Plane<u8>) -> Option<Vec<u8>> {
     let (width, height) = (u32::try_from(grey.width()).ok()?, u32::try_from(grey.height()).ok()?);
     let mut bytes = Vec::new();
     let mut encoder = png::Encoder::new(&mut bytes, width, height);
@@ -146,7 +151,7 @@ fn png_uri(grey: &Plane<u8>) -> Option<String> {
     let mut writer = encoder.write_header().ok()?;
     writer.write_image_data(grey.data()).ok()?;
     writer.finish().ok()?;
-    Some(format!("data:image/png;base64,{}", STANDARD.encode(bytes)))
+    Some(bytes)
 }
 
 fn jpeg_uri(grey: &Plane<u8>) -> Option<String> {

@@ -111,6 +111,14 @@ pub fn read_shot(path: &Path, options: &ReadOptions) -> Result<(Shot, FileKind),
     Ok((shot, kind))
 }
 
+/// SHA-256 of a file's bytes, as a frame read from it has it.
+///
+/// # Errors
+/// Missing and locked files.
+pub fn file_digest(path: &Path) -> Result<crate::frame::Digest, FrameError> {
+    digest::digest(path).map_err(|e| unreadable(path, &e))
+}
+
 /// Tells the kind of a file by its content.
 ///
 /// # Errors

@@ -17,7 +17,7 @@ mod tiff_like;
 use std::path::Path;
 
 use self::delta::Delta;
-pub use self::output::{UNFINISHED_PREFIX, copy_sidecars};
+pub use self::output::{UNFINISHED_PREFIX, copy_sidecars, give_name, refuse_taken};
 use self::record::Changes;
 pub use self::record::Undo;
 use self::source::Source;
@@ -62,7 +62,7 @@ pub enum Undone {
 /// `Unreadable` and `Broken` for the original, `Unsupported` for formats that cannot be written back,
 /// `Usage` if frame or patches do not belong to the file or `out` is the original, `Unwritable` for the output.
 pub fn write_mended(source: &Path, frame: &Frame, patches: &[Patch], out: &Path) -> Result<Written, FrameError> {
-    output::refuse_taken(source, out)?;
+    refuse_taken(source, out)?;
     let source = Source::open(source)?;
     let (crop, recorded) = (frame.shot.crop, frame.shot.recorded);
     if crop.size() != frame.size() || crop.right() > recorded.width || crop.bottom() > recorded.height {
@@ -85,7 +85,7 @@ pub fn write_mended(source: &Path, frame: &Frame, patches: &[Patch], out: &Path)
 /// `Usage` if the file is not the one the record is about, or has been changed since; `Broken` if the record is
 /// damaged; `Unreadable` and `Unwritable` as for [`write_mended`].
 pub fn undo(mended: &Path, record: &Undo, out: &Path) -> Result<Undone, FrameError> {
-    output::refuse_taken(mended, out)?;
+    refuse_taken(mended, out)?;
     let source = Source::open(mended)?;
     let found = digest_of(source.file()).map_err(|e| source.unreadable(&e))?;
     if found != record.mended {

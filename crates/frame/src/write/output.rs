@@ -37,8 +37,11 @@ pub(super) fn place(
     Ok(digest)
 }
 
-/// `Usage` if `out` is the source itself, `Unwritable` if the name is taken.
-pub(super) fn refuse_taken(source: &Path, out: &Path) -> Result<(), FrameError> {
+/// Refuses a name for a copy that is taken.
+///
+/// # Errors
+/// `Usage` if `out` is the source itself, `Unwritable` if anything else bears the name.
+pub fn refuse_taken(source: &Path, out: &Path) -> Result<(), FrameError> {
     let Ok(there) = fs::symlink_metadata(out) else { return Ok(()) };
     let same_path = fs::canonicalize(source).ok() == fs::canonicalize(out).ok();
     if same_path || same_file(source, &there) {
@@ -61,6 +64,18 @@ fn same_file(source: &Path, there: &fs::Metadata) -> bool {
 #[cfg(not(unix))]
 fn same_file(_source: &Path, _there: &fs::Metadata) -> bool {
     false
+}
+
+/// Gives a finished copy, written under another name in the same folder, its own name. Whatever bears that already
+/// stays, and the copy then goes.
+///
+/// # Errors
+/// `Unwritable`.
+pub fn give_name(finished: &Path, out: &Path) -> Result<(), FrameError> {
+    let file = tempfile::TempPath::try_from_path(finished).map_err(|e| unwritable(out, &e))?;
+    file.persist_noclobber(out).map_err(|e| unwritable(out, &e.error))?;
+    sync_folder(out.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")));
+    Ok(())
 }
 
 /// The name survives a power cut only once the folder itself is on the disk; some file systems refuse

@@ -1,17 +1,15 @@
 //! Whether a shadow is there: one place against the places around it, and all places together.
 
 use crate::mend::cells::Cells;
-use crate::mend::question::{Answer, Ground, Question, WAYS};
+use crate::mend::question::{Answer, Ground, Question};
 use crate::mend::shadow::LnShadow;
 
 /// What one place says.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Evidence {
-    /// The answer at the place in the way that errs least around it, and that error.
+    /// The answer at the place, its error put right by the places around.
     pub answer: Answer,
-    /// Which way that is.
-    pub way: usize,
-    /// How much farther the broad answers stray than their residuals tell.
+    /// How much farther answers stray around than their residuals tell.
     pub excess: f64,
     /// Logarithm of how much likelier the answer is with the shadow than without.
     pub ln_ratio: f64,
@@ -39,13 +37,13 @@ pub fn evidence(
     spread: f64,
     taken: impl Fn(f64, f64) -> bool,
 ) -> Option<Evidence> {
-    let ground = Ground::of(cells, width);
-    let question = Question::new(cells, shadow, width, at);
+    let ground = Ground::of(cells);
+    let question = Question::new(cells, shadow, at);
     let own = question.ask(&ground, 0, 0)?;
     let cell = cells.cell as f64;
     let step = (STEP * width / cell).round().max(1.0) as i64;
     let steps = (RING.1 * width / cell / step as f64).ceil() as i64;
-    let mut strays: [Vec<f64>; WAYS] = Default::default();
+    let mut strays = Vec::new();
     for j in -steps..=steps {
         for i in -steps..=steps {
             let (columns, rows) = (i * step, j * step);
@@ -54,17 +52,14 @@ pub fn evidence(
             if !(RING.0..=RING.1).contains(&r) || taken(at.0 + dx, at.1 + dy) {
                 continue;
             }
-            let Some(answers) = question.ask(&ground, columns, rows).filter(|a| a.sound > 0.7) else { continue };
-            for (stray, a) in strays.iter_mut().zip(&answers.ways) {
-                stray.push((a.amplitude / a.sigma).abs());
+            if let Some(a) = question.ask(&ground, columns, rows).filter(|a| a.sound > 0.7) {
+                strays.push((a.amplitude / a.sigma).abs());
             }
         }
     }
-    let excess = strays.map(excess_of);
-    let answer = |k: usize| Answer { sigma: own.ways[k].sigma * excess[k], ..own.ways[k] };
-    let way = (0..WAYS).min_by(|&a, &b| answer(a).sigma.total_cmp(&answer(b).sigma))?;
-    let best = answer(way);
-    Some(Evidence { answer: best, way, excess: excess[0], ln_ratio: ln_ratio(best.amplitude, best.sigma, spread) })
+    let excess = excess_of(strays);
+    let answer = Answer { sigma: own.sigma * excess, ..own };
+    Some(Evidence { answer, excess, ln_ratio: ln_ratio(answer.amplitude, answer.sigma, spread) })
 }
 
 /// Standard deviation of answers in units of their own errors, from their absolute values: of the 68.3 % and the 90 %

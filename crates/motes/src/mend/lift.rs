@@ -32,13 +32,35 @@ pub const EDGE: f64 = 0.001;
 
 impl Lift {
     /// Natural logarithm of the transmission of one colour at a pixel.
-    fn ln(&self, colour: usize, x: usize, y: usize) -> f64 {
+    pub fn ln(&self, colour: usize, x: usize, y: usize) -> f64 {
         let r = (x as f64 + 0.5 - self.x).hypot(y as f64 + 0.5 - self.y);
         if r > self.reach {
             return 0.0;
         }
+        self.ln_at(colour, r)
+    }
+
+    /// Logarithm of the transmission of one colour `r` px from the centre.
+    fn ln_at(&self, colour: usize, r: f64) -> f64 {
         let shape = &self.shapes[colour.min(self.shapes.len() - 1)];
         self.tone[colour] * (1.0 - shape.at(r * self.pitch).0).max(DARKEST).ln()
+    }
+
+    /// Transmission at the centre, of the colour that passes least.
+    pub fn passed_at_centre(&self) -> f64 {
+        (0..self.shapes.len()).map(|c| self.ln_at(c, 0.0).exp()).fold(1.0, f64::min)
+    }
+
+    /// Radius within which less than `passed` of a colour's light is left, px.
+    pub fn radius_passing(&self, passed: f64, colour: usize) -> f64 {
+        let steps = (self.reach * 2.0).ceil() as usize;
+        let dark = |i: &usize| self.ln_at(colour, *i as f64 * 0.5) < passed.ln();
+        (0..steps).rev().find(dark).map_or(0.0, |i| (i + 1) as f64 * 0.5)
+    }
+
+    /// The same, `times` as strong.
+    pub fn stronger(&self, times: f64) -> Lift {
+        Lift { tone: self.tone.map(|t| t * times), ..self.clone() }
     }
 
     /// Its window in a frame.

@@ -8,7 +8,8 @@
 //! 3. *Ask* (`question`, `evidence`): how much of each shadow the picture shows, against how far the same question
 //!    strays at places around; all answers pooled tell which motes are there.
 //! 4. *Fit* (`fit`): place and strength, held by what was foretold.
-//! 5. *Lift* (`lift`): divided out in linear light, per colour, and looked at again.
+//! 5. *Lift* (`lift`): divided out in linear light, per colour, looked at again, and once more corrected by what is left.
+//! 6. *Fill* (`fill`): rebuilt from around where too little light is left to divide.
 
 mod refusal;
 mod chart;
@@ -21,6 +22,7 @@ mod response;
 mod fit;
 mod place;
 mod lift;
+mod fill;
 mod result;
 mod subject;
 mod scene;
@@ -35,7 +37,8 @@ use rayon::prelude::*;
 
 use crate::mend::cells::Cutout;
 use crate::mend::evidence::pool;
-use crate::mend::lift::{Lift, clusters, lifted, patch};
+use crate::mend::fill::fill;
+use crate::mend::lift::{Cluster, Lift, clusters, lifted, patch};
 use crate::mend::scene::{Neighbour, Scene};
 use crate::mend::subject::Subject;
 
@@ -95,7 +98,7 @@ fn ask(scene: &Scene, subjects: &mut [Subject], placement: &Placement, options: 
         for (&i, p) in asked.iter().zip(&pooled.probabilities) {
             subjects[i].probability = Some(*p);
         }
-        subjects.iter_mut().for_each(|s| s.decide(options));
+        subjects.iter_mut().for_each(|s| s.decide(options, scene.few_codes()));
         holds = pooled.holds;
         others = scene.neighbours(subjects);
     }
@@ -118,45 +121,80 @@ fn settle(scene: &Scene, subjects: &mut [Subject], placement: &Placement, tone: 
     subjects.par_iter_mut().enumerate().for_each(|(i, s)| scene.settle_tones(s, i, &places, &others));
 }
 
-/// Divides out all shadows that are to go, looks again, and puts back what that did not help.
+/// Divides out all shadows that are to go, looks again, divides once more where that helps, puts back what did not,
+/// and fills the cores where too little light was left.
 fn take_out(scene: &Scene, subjects: &mut [Subject]) -> (Vec<Patch>, usize) {
     let lifts: Vec<Lift> = subjects.iter().enumerate().filter_map(|(i, s)| scene.lift(i, s)).collect();
     let margin = subjects.iter().filter(|s| s.there()).map(|s| s.shadow.window - 0.5 * s.width).fold(0.0, f64::max);
-    let layout = &scene.frame.layout;
-    let done: Vec<_> = clusters(scene.frame, lifts, margin)
+    let done: Vec<Done> = clusters(scene.frame, lifts, margin)
         .into_par_iter()
-        .map(|mut cluster| {
-            let mut verdicts = Vec::new();
-            let left = |i: usize, cutout: &Cutout| subjects[i].left_in(&scene.scheme.cells(cutout));
-            loop {
-                let (cutout, changed) = lifted(layout, &cluster);
-                let looked: Vec<Option<f64>> = cluster.lifts.iter().map(|l| left(l.mote, &cutout)).collect();
-                let bad = (0..looked.len()).find(|&k| {
-                    let i = cluster.lifts[k].mote;
-                    let alone = cluster.lifts.len() == 1;
-                    let without = if alone { cluster.cutout.clone() } else { lifted(layout, &cluster.without(k)).0 };
-                    !subjects[i].helped(left(i, &without), looked[k])
-                });
-                match bad {
-                    Some(k) => verdicts.push((cluster.lifts.remove(k).mote, None)),
-                    None => {
-                        verdicts.extend(cluster.lifts.iter().zip(looked).map(|(l, left)| (l.mote, Some(left))));
-                        return (verdicts, patch(&cutout, &changed));
-                    }
-                }
-            }
-        })
+        .map(|cluster| take_out_of(scene, subjects, cluster))
         .collect();
     let mut patches = Vec::new();
-    for (verdicts, patch) in done {
-        for (i, verdict) in verdicts {
-            match verdict {
-                Some(left) => subjects[i].left = left,
-                None => subjects[i].reason = Some(Reason::NoBetter),
-            }
+    for one in done {
+        for i in one.put_back {
+            subjects[i].reason = Some(Reason::NoBetter);
         }
-        patches.extend(patch);
+        for (i, left, filled) in one.gone {
+            (subjects[i].left, subjects[i].filled) = (left, filled);
+        }
+        patches.extend(one.patch);
     }
     let changed = patches.iter().map(|p| p.mask.data().iter().filter(|&&m| m).count()).sum();
     (patches, changed)
+}
+
+/// What came of one cluster.
+struct Done {
+    /// Subjects that dividing out did not help.
+    put_back: Vec<usize>,
+    /// Subjects that are gone, what is left of each, and whether part of it was filled.
+    gone: Vec<(usize, Option<f64>, bool)>,
+    patch: Option<Patch>,
+}
+
+fn take_out_of(scene: &Scene, subjects: &[Subject], mut cluster: Cluster) -> Done {
+    let layout = &scene.frame.layout;
+    let left = |i: usize, cutout: &Cutout| subjects[i].left_in(&scene.scheme.cells(cutout));
+    let look = |cluster: &Cluster| {
+        let (cutout, changed) = lifted(layout, cluster);
+        let looked: Vec<Option<f64>> = cluster.lifts.iter().map(|l| left(l.mote, &cutout)).collect();
+        (cutout, changed, looked)
+    };
+    let mut put_back = Vec::new();
+    let (mut cutout, mut changed, mut looked) = look(&cluster);
+    loop {
+        let bad = (0..looked.len()).find(|&k| {
+            let i = cluster.lifts[k].mote;
+            let alone = cluster.lifts.len() == 1;
+            let without = if alone { cluster.cutout.clone() } else { lifted(layout, &cluster.without(k)).0 };
+            !subjects[i].helped(left(i, &without), looked[k])
+        });
+        let Some(k) = bad else { break };
+        put_back.push(cluster.lifts.remove(k).mote);
+        (cutout, changed, looked) = look(&cluster);
+    }
+    let corrected = |(l, left): (&Lift, &Option<f64>)| match subjects[l.mote].correction(*left) {
+        Some(times) => l.stronger(times),
+        None => l.clone(),
+    };
+    let again = Cluster { lifts: cluster.lifts.iter().zip(&looked).map(corrected).collect(), ..cluster.clone() };
+    let second = look(&again);
+    let better = |(a, b): (&Option<f64>, &Option<f64>)| match (a, b) {
+        (Some(a), Some(b)) => b.abs() <= a.abs() + 0.01,
+        _ => false,
+    };
+    if again.lifts.iter().zip(&cluster.lifts).any(|(a, b)| a.tone != b.tone) && looked.iter().zip(&second.2).all(better)
+    {
+        cluster = again;
+        (cutout, changed, looked) = second;
+    }
+    let own: Vec<usize> = cluster.lifts.iter().map(|l| l.mote).collect();
+    let taken = |x: f64, y: f64| {
+        let meets = |s: &Subject| (s.x - x).hypot(s.y - y) < 0.5 * s.width + 0.5 * subjects[own[0]].width;
+        subjects.iter().any(meets)
+    };
+    let filled = if own.is_empty() { Vec::new() } else { fill(scene.frame, &cluster, &mut cutout, taken) };
+    let gone = own.iter().zip(looked).zip(filled).map(|((&i, left), filled)| (i, left, filled)).collect();
+    Done { put_back, gone, patch: patch(&cutout, &changed) }
 }

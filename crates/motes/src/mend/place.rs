@@ -10,8 +10,8 @@ use serde::{Deserialize, Serialize};
 use crate::bank::Bank;
 use crate::mend::cells::{Cutout, Scheme};
 use crate::mend::fit::{Foretold, fit};
-use crate::mend::shadow::LnShadow;
 use crate::mend::response::{Map, map};
+use crate::mend::shadow::LnShadow;
 
 /// Where a chart lies in a picture, against the test frame.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -121,7 +121,8 @@ fn aligned(ground: &Ground, voters: &[Voter], start: Placement) -> Placement {
     let mut at = start;
     for _ in 0..5 {
         let next = align(ground, voters, at);
-        let settled = (next.scale - at.scale).abs() < 2e-5 && (next.dx_mm - at.dx_mm).hypot(next.dy_mm - at.dy_mm) < 3e-4;
+        let settled =
+            (next.scale - at.scale).abs() < 2e-5 && (next.dx_mm - at.dx_mm).hypot(next.dy_mm - at.dy_mm) < 3e-4;
         at = next;
         if settled {
             break;

@@ -50,10 +50,8 @@ pub fn map(cells: &Cells, shadow: &LnShadow, at: (f64, f64), radius: f64, width:
             });
         }
     }
-    let offset = (
-        cells.origin.0 + (column as f64 + 0.5) * cell - at.0,
-        cells.origin.1 + (row as f64 + 0.5) * cell - at.1,
-    );
+    let offset =
+        (cells.origin.0 + (column as f64 + 0.5) * cell - at.0, cells.origin.1 + (row as f64 + 0.5) * cell - at.1);
     Map { side: inner, offset, cell, gain }
 }
 

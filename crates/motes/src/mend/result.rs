@@ -3,9 +3,10 @@
 use std::collections::BTreeMap;
 
 use motelight_frame::Patch;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::mend::place::Placement;
+use crate::visibility::Viewing;
 
 /// What to mend.
 #[derive(Debug, Clone, PartialEq)]
@@ -16,16 +17,18 @@ pub struct MendOptions {
     pub choices: BTreeMap<String, Choice>,
     /// Whether the chart is used even if the files do not tell that it is of the picture's body.
     pub any_body: bool,
+    /// Under which viewings no shadow may show. What could show in none of them is left as it is.
+    pub viewings: Vec<Viewing>,
 }
 
 impl Default for MendOptions {
     fn default() -> Self {
-        MendOptions { certainty: 0.9, choices: BTreeMap::new(), any_body: false }
+        MendOptions { certainty: 0.9, choices: BTreeMap::new(), any_body: false, viewings: Viewing::standard() }
     }
 }
 
 /// What a person decides about a mote.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, serde::Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Choice {
     /// Take it out, even where the picture does not show it.
@@ -35,7 +38,7 @@ pub enum Choice {
 }
 
 /// What was done about a shadow.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Treatment {
     /// Divided out: the detail under it is kept.
@@ -47,7 +50,7 @@ pub enum Treatment {
 }
 
 /// Why a shadow was left as it was.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Reason {
     /// The picture shows none there.
@@ -58,7 +61,7 @@ pub enum Reason {
     Clipped,
     /// It lies outside the picture.
     OutsidePicture,
-    /// At this f-number it takes less light than could be seen or measured.
+    /// At this f-number it takes less light than could be seen under the viewings asked for.
     TooFaint,
     /// No round shadow, and its own form is not known well enough here.
     NotRound,
@@ -103,12 +106,17 @@ pub struct Outcome {
     pub depth_after: Option<f64>,
     /// Standard error of both depths, from the picture around.
     pub depth_error: Option<f64>,
+    /// Diameter of the shadow's geometric edge, px.
+    pub shadow_width_px: f64,
     /// Depth that the chart foretells.
     pub depth_foretold: f64,
     /// Foretold depth over the error: how well the picture could have shown it.
     pub snr: Option<f64>,
     /// Probability that it is there.
     pub probability: Option<f64>,
+    /// Whether what is left would still be seen on plain ground under the viewings asked for, as far as the picture
+    /// tells.
+    pub still_shows: bool,
 }
 
 /// A picture, mended.

@@ -1,6 +1,6 @@
 //! The picture, the shadows foretold for it, and what it says of them.
 
-use motelight_frame::{FNumber, Frame, Layout, Micrometres, PicturePoint, Pixels, Rect};
+use motelight_frame::{Encoding, FNumber, Frame, Layout, Micrometres, PicturePoint, Pixels, Rect};
 use rayon::prelude::*;
 
 use crate::inspect::Kind;
@@ -14,6 +14,7 @@ use crate::mend::place::{Ground, Placement, Voter, place};
 use crate::mend::result::{Choice, MendOptions, Reason};
 use crate::mend::shadow::LnShadow;
 use crate::mend::subject::Subject;
+use crate::visibility::{Picture, shows};
 
 /// The picture, and the shadows foretold for it.
 pub struct Scene<'a> {
@@ -40,6 +41,12 @@ pub struct Neighbour {
 
 /// Foretold depth below which nothing is done: no disc so faint has been seen (Blackwell 1946: 0.25 % at best).
 const FAINTEST: f64 = 0.0025;
+/// A shadow below this share of the contrast that would just be seen is left: the uncertainty of what is seen is a factor
+/// of 1.5, and a steep tone curve may raise contrasts by a third (a guess).
+const UNSEEN: f64 = 0.5;
+/// Logarithm of light that rounding to 8 bits and to blocks swallows: about a third of a code at four tenths of full
+/// scale (sRGB, 1.2 % of light to the code).
+const CODED: f64 = 0.004;
 /// Cells across the pupil's image.
 const ACROSS: f64 = 8.0;
 /// What the foretold logarithm of a shadow errs by beside the chart's own error: form and pupil. A guess.
@@ -82,20 +89,23 @@ impl<'a> Scene<'a> {
         let shape = casts.mixed.shape(area);
         let depth = shape.at(0.0).0;
         let choice = options.choices.get(&mote.id).copied();
+        let picture = Picture { size: self.frame.size(), pitch: self.pitch, grain: 0.0 };
+        let profile = casts.mixed.profile(area);
+        let seen = options.viewings.iter().map(|v| shows(&profile, &picture, v).times_threshold);
+        let times_seen = seen.fold(0.0, f64::max);
         let reason = if choice == Some(Choice::Skip) {
             Some(Reason::Skipped)
-        } else if matches!(mote.kind, Kind::Fibre | Kind::Residue | Kind::Ring)
-            || area > casts.mixed.largest_area_um2()
+        } else if matches!(mote.kind, Kind::Fibre | Kind::Residue | Kind::Ring) || area > casts.mixed.largest_area_um2()
         {
             Some(Reason::NotRound)
-        } else if depth < FAINTEST {
+        } else if depth < FAINTEST || (times_seen < UNSEEN && choice != Some(Choice::Mend)) {
             Some(Reason::TooFaint)
         } else {
             None
         };
         let at = self.ground().picture(mote.at);
         let shadow = LnShadow::of(&shape, self.pitch.0, window);
-        Subject::new(mote, cast, choice, reason, (at.x, at.y), shadow, 2.0 * edge, depth)
+        Subject::new(mote, cast, choice, reason, (at.x, at.y), shadow, 2.0 * edge, depth, times_seen)
     }
 
     fn ground(&self) -> Ground<'_> {
@@ -128,6 +138,17 @@ impl<'a> Scene<'a> {
     /// Whether the picture's light is the sensor's.
     fn linear(&self) -> bool {
         matches!(self.frame.layout, Layout::Mosaic(_))
+    }
+
+    /// How far the amplitude of a shadow in few codes may be from the one in the light itself: rounding swallows
+    /// faint shadows, and what is not shown must not be divided out.
+    fn coded_error(&self, depth: f64) -> f64 {
+        if self.few_codes() { CODED / depth.max(1e-3) } else { 0.0 }
+    }
+
+    /// Whether light is stored in 8 bits.
+    pub fn few_codes(&self) -> bool {
+        matches!(&self.frame.encoding, Encoding::Tones(tones) if tones.iter().all(|t| t.max_code() < 256))
     }
 
     /// Moves a subject to where it is foretold.
@@ -231,7 +252,7 @@ impl<'a> Scene<'a> {
             y: at.y,
             place_error: placement.error_px.hypot(s.mote.at_error.0 / self.pitch.0),
             area_um2: s.mote.blocked_area_um2.value,
-            area_error: s.mote.area_error().hypot(MODEL_ERROR),
+            area_error: s.mote.area_error().hypot(MODEL_ERROR).hypot(self.coded_error(s.depth)),
             tone: s.tone,
         };
         let bank = &self.casts[s.cast].mixed;
@@ -242,13 +263,7 @@ impl<'a> Scene<'a> {
     }
 
     /// How strongly each plane of a rendered picture shows a shadow: its own tone, chroma lost in compression.
-    pub fn settle_tones(
-        &self,
-        s: &mut Subject,
-        own: usize,
-        places: &[(f64, f64, f64)],
-        others: &[Neighbour],
-    ) {
+    pub fn settle_tones(&self, s: &mut Subject, own: usize, places: &[(f64, f64, f64)], others: &[Neighbour]) {
         s.tones = [s.tone; 3];
         if self.linear() || !s.there() {
             return;
@@ -261,7 +276,8 @@ impl<'a> Scene<'a> {
             places.iter().enumerate().filter(|(i, p)| *i != own && near(p)).map(|(_, p)| *p).collect();
         let taken = |x: f64, y: f64| taken_by.iter().any(|o| (o.0 - x).hypot(o.1 - y) < 0.5 * o.2 + window);
         for (colour, bank) in self.casts[s.cast].colours.iter().enumerate() {
-            let only = if self.casts[s.cast].colours.len() == 1 { self.scheme.clone() } else { self.scheme.only(colour) };
+            let only =
+                if self.casts[s.cast].colours.len() == 1 { self.scheme.clone() } else { self.scheme.only(colour) };
             let shadow = LnShadow::of(&bank.shape(s.area_um2()), self.pitch.0, window);
             let found = self
                 .cells_around(&only, s, far, &others)

@@ -22,6 +22,8 @@ pub struct Subject<'a> {
     pub width: f64,
     /// Foretold depth.
     pub depth: f64,
+    /// How many times the contrast that would just be seen the foretold shadow has on plain ground.
+    pub times_seen: f64,
     /// Where it stands, px.
     pub x: f64,
     /// The same, down.
@@ -42,7 +44,17 @@ pub struct Subject<'a> {
     pub tones: [f64; 3],
     /// Amplitude that is left after dividing out.
     pub left: Option<f64>,
+    /// Whether part of it was rebuilt from around.
+    pub filled: bool,
 }
+
+/// Error of a fitted strength, beside the noise: form and pupil. A guess.
+const STRENGTH_ERROR: f64 = 0.08;
+/// Amplitude errors above this: detail so many times as strong as the shadow lies in the way. Dividing then changes
+/// less than the coding of that detail in few codes errs by, which dividing raises.
+const HIDDEN: f64 = 30.0;
+/// The same for 8-bit pictures.
+const HIDDEN_IN_FEW_CODES: f64 = 5.0;
 
 impl<'a> Subject<'a> {
     /// A mote that has only been foretold.
@@ -56,6 +68,7 @@ impl<'a> Subject<'a> {
         shadow: LnShadow,
         width: f64,
         depth: f64,
+        times_seen: f64,
     ) -> Self {
         Subject {
             mote,
@@ -64,6 +77,7 @@ impl<'a> Subject<'a> {
             shadow,
             width,
             depth,
+            times_seen,
             x: at.0,
             y: at.1,
             evidence: None,
@@ -74,6 +88,7 @@ impl<'a> Subject<'a> {
             tone: 1.0,
             tones: [1.0; 3],
             left: None,
+            filled: false,
         }
     }
 
@@ -88,12 +103,17 @@ impl<'a> Subject<'a> {
     }
 
     /// Whether it goes, and if not, why.
-    pub fn decide(&mut self, options: &MendOptions) {
+    pub fn decide(&mut self, options: &MendOptions, few_codes: bool) {
         self.decided = true;
         if matches!(self.reason, Some(Reason::NotPresent | Reason::HiddenByDetail)) {
             self.reason = None;
         }
         if self.reason.is_some() || self.choice == Some(Choice::Mend) {
+            return;
+        }
+        let hidden = if few_codes { HIDDEN_IN_FEW_CODES } else { HIDDEN };
+        if self.evidence.is_some_and(|e| e.answer.sigma > hidden) {
+            self.reason = Some(Reason::HiddenByDetail);
             return;
         }
         if self.probability.unwrap_or(0.0) < options.certainty {
@@ -105,9 +125,8 @@ impl<'a> Subject<'a> {
 
     /// Amplitude of its shadow in mended cells.
     pub fn left_in(&self, cells: &Cells) -> Option<f64> {
-        let question = Question::new(cells, &self.shadow, self.width, (self.x, self.y));
-        let way = self.evidence.map_or(0, |e| e.way);
-        question.ask(&Ground::of(cells, self.width), 0, 0).map(|a| a.ways[way].amplitude)
+        let question = Question::new(cells, &self.shadow, (self.x, self.y));
+        question.ask(&Ground::of(cells), 0, 0).map(|a| a.amplitude)
     }
 
     /// Whether what is left is less than what was there, as far as noise lets tell.
@@ -116,26 +135,46 @@ impl<'a> Subject<'a> {
         left.abs() < before.abs() + e.answer.sigma
     }
 
+    /// How much stronger it should have been divided out by what is left; `None` where that is no more than chance.
+    /// What detail under the shadow says is held against how far the fitted strength can be wrong.
+    pub fn correction(&self, left: Option<f64>) -> Option<f64> {
+        let (sigma, left) = (self.evidence?.answer.sigma, left?);
+        let share = STRENGTH_ERROR * STRENGTH_ERROR / (STRENGTH_ERROR * STRENGTH_ERROR + sigma * sigma);
+        (left.abs() > 2.0 * sigma).then_some(1.0 + (share * left).clamp(-0.3, 0.3))
+    }
+
+    /// Whether an amplitude would be seen on plain ground and is more than chance.
+    fn shows(&self, amplitude: f64) -> bool {
+        let sigma = self.evidence.map_or(f64::INFINITY, |e| e.answer.sigma);
+        amplitude.abs() * self.times_seen >= 1.0 && amplitude.abs() > 2.0 * sigma
+    }
+
     /// What came of it.
     pub fn outcome(self) -> Outcome {
         let answer = self.evidence.map(|e| e.answer);
         let treated = self.there();
+        let remains = if treated { self.left } else { answer.map(|a| a.amplitude) };
+        let unknown = matches!(self.reason, Some(Reason::NotPresent | Reason::HiddenByDetail));
+        let still_shows = !unknown && remains.is_some_and(|a| self.shows(a));
+        let treatment = match (treated, self.filled) {
+            (false, _) => Treatment::Untouched,
+            (true, false) => Treatment::Lifted,
+            (true, true) => Treatment::Filled,
+        };
         Outcome {
             id: self.mote.id.clone(),
             x_px: self.x,
             y_px: self.y,
-            treatment: if treated { Treatment::Lifted } else { Treatment::Untouched },
+            treatment,
             reason: self.reason,
             depth_before: answer.map(|a| a.amplitude * self.depth),
-            depth_after: if treated {
-                self.left.map(|l| l * self.depth)
-            } else {
-                answer.map(|a| a.amplitude * self.depth)
-            },
+            depth_after: remains.map(|a| a * self.depth),
             depth_error: answer.map(|a| a.sigma * self.depth),
+            shadow_width_px: self.width,
             depth_foretold: self.depth,
             snr: answer.map(|a| 1.0 / a.sigma),
             probability: self.probability,
+            still_shows,
         }
     }
 }

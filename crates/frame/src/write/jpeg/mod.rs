@@ -44,6 +44,17 @@ pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path
     Ok(Written { pixels_changed, footprint, notes: Vec::new(), undo })
 }
 
+/// A JPEG within another file, with its touched blocks changed; `None` if none are.
+pub(super) fn patched(file: &[u8], deltas: &[Delta]) -> Result<Option<Vec<u8>>, String> {
+    let anatomy = Anatomy::read(file).map_err(|e| format!("{e:?}"))?;
+    let steps = blocks::steps(&anatomy, deltas);
+    if steps.is_empty() || anatomy.components.len() != 3 {
+        return Ok(None);
+    }
+    let coefficients = Coefficients::read(&file[..anatomy.end])?;
+    recode(file, &anatomy, coefficients, steps).map(|r| Some(r.bytes))
+}
+
 /// What the copy lacks: the file's own tables and scans, and what was added to which coefficients.
 fn record(file: &[u8], anatomy: &Anatomy, steps: &[BlockStep]) -> io::Result<String> {
     let mut packer = Packer::default();

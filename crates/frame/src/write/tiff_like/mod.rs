@@ -2,6 +2,7 @@
 //! place where they fit, else at the end of the file with their table entries pointing there.
 
 mod raster;
+mod previews;
 
 use std::fs::File;
 use std::path::Path;
@@ -42,8 +43,10 @@ pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path
     let mut edits = mending.edits;
     if pixels_changed > 0 {
         renew_identity(&file, &mut edits, &mut notes)?;
-        if file.directories.iter().any(|d| d.at != at && d.has(tag::IMAGE_WIDTH)) {
-            notes.push("the previews inside the file were left as they were and still show the shadows".into());
+        let mut again = Layouts::read(source)?;
+        let left = if raw { previews::mend(&mut again, at, frame, deltas, &mut edits)? } else { file.further(at) };
+        if left > 0 {
+            notes.push("a smaller picture inside the file was left as it was and still shows the shadows".into());
         }
     }
     let changes = edits.record()?;
@@ -69,6 +72,11 @@ impl<'a> Layouts<'a> {
             return Err(source.broken("its first directory cannot be read"));
         }
         Ok(Layouts { source, tiff, directories })
+    }
+
+    /// How many pictures there are beside that of the directory at `at`.
+    fn further(&self, at: u64) -> usize {
+        self.directories.iter().filter(|d| d.at != at && d.has(tag::IMAGE_WIDTH)).count()
     }
 
     /// The whole numbers of a tag, none if absent.

@@ -1,0 +1,204 @@
+//! One picture: read, mended, recorded, put in place.
+
+use std::path::{Path, PathBuf};
+
+use motelight_frame::write::{UNFINISHED_PREFIX, give_name, refuse_taken};
+use motelight_frame::{Fault, Frame, FrameError, Patch, Plane, Rect, copy_sidecars, file_digest, read, write_mended};
+use motelight_motes::mend::{MendOptions, mend as mend_frame};
+use serde_json::json;
+
+use super::basis::{Basis, usage};
+use super::record::{Record, SCHEMA, listed};
+use super::{Mending, Plan};
+use crate::contract::RepairEntry;
+use crate::jobs::{Settings, Source, write_whole};
+use crate::report::{View, look, mask_png, view_places};
+
+/// What all pictures of a run share.
+pub struct Shared<'a> {
+    pub basis: &'a Basis,
+    pub settings: &'a Settings,
+    pub plan: &'a Plan,
+}
+
+impl Shared<'_> {
+    /// Mends one picture, or finds that it was done before.
+    pub fn one(&self, source: &Source) -> Result<Mending, FrameError> {
+        let out = self.plan.out.as_ref().map(|o| (o.as_path(), o.join(&source.relative)));
+        let options = self.options(source);
+        let made_by = self.made_by(&options);
+        let mask = self.plan.masks.as_ref().map(|folder| mask_path(folder, &source.relative));
+        if let Some((folder, output)) = &out
+            && let Some(record) = finished(source, &Record::path(folder, &source.relative), output, &made_by)?
+        {
+            if let Some(mask) = mask.as_ref().filter(|m| !m.exists() && !self.plan.dry_run) {
+                let (frame, patches) = self.light_of(source, &options)?;
+                write_mask(mask, &frame, &patches, &record.places)?;
+            }
+            return Ok(Mending {
+                output: Some(output.clone()),
+                mask,
+                done_before: true,
+                motes: record.motes,
+                pixels_changed: record.pixels_changed,
+                notes: record.notes,
+                views: record.views,
+            });
+        }
+        if let Some((_, output)) = &out {
+            refuse_taken(&source.path, output)?;
+        }
+        let mut frame = read(&source.path, &self.settings.read)?;
+        let mut mended = mend_frame(&frame, self.basis.chart(), &options).map_err(|r| usage(&source.path, &r))?;
+        let motes: Vec<RepairEntry> = mended.motes.iter().map(RepairEntry::from).collect();
+        let mut mending = Mending {
+            output: out.as_ref().map(|(_, output)| output.clone()),
+            mask: None,
+            done_before: false,
+            motes,
+            pixels_changed: mended.pixels_changed,
+            notes: std::mem::take(&mut mended.notes),
+            views: Vec::new(),
+        };
+        if self.plan.dry_run {
+            return Ok(mending);
+        }
+        let Some((folder, output)) = out else { return Ok(mending) };
+        let patches = std::mem::take(&mut mended.patches);
+        let staged = staged_path(&output);
+        make_folder(output.parent())?;
+        let written = write_mended(&source.path, &frame, &patches, &staged)?;
+        mending.pixels_changed = written.pixels_changed;
+        mending.notes.extend(written.notes);
+        mending.views = views(&mut frame, &patches, &mending.motes);
+        let record = Record {
+            schema: SCHEMA.into(),
+            original: source.path.clone(),
+            made_by,
+            motes: mending.motes.clone(),
+            pixels_changed: mending.pixels_changed,
+            places: listed(&written.footprint),
+            notes: mending.notes.clone(),
+            undo: written.undo,
+            views: mending.views.clone(),
+        };
+        // A copy without its record could neither be recognised nor turned back; so the record comes first.
+        record.write(&Record::path(folder, &source.relative))?;
+        if let Some(mask) = mask {
+            write_mask(&mask, &frame, &patches, &record.places)?;
+            mending.mask = Some(mask);
+        }
+        give_name(&staged, &output)?;
+        if let Err(e) = copy_sidecars(&source.path, &output) {
+            mending.notes.push(format!("A sidecar was not copied: {e}."));
+        }
+        Ok(mending)
+    }
+
+    fn options(&self, source: &Source) -> MendOptions {
+        MendOptions {
+            choices: self.plan.choices.motes(&source.relative, self.basis.chart()),
+            any_body: self.plan.same_body,
+            viewings: self.settings.viewings.clone(),
+            ..MendOptions::default()
+        }
+    }
+
+    /// All that decides what comes out, beside the picture itself.
+    fn made_by(&self, options: &MendOptions) -> String {
+        let sensor = self.settings.read.sensor.map(|(w, h)| [w.0, h.0]);
+        json!({
+            "version": env!("CARGO_PKG_VERSION"),
+            "chart": self.basis.digest(),
+            "viewings": options.viewings,
+            "choices": options.choices,
+            "certainty": options.certainty,
+            "same_body": options.any_body,
+            "sensor_mm": sensor,
+        })
+        .to_string()
+    }
+
+    /// The picture and its new light once more, for a mask that was not asked for the first time.
+    fn light_of(&self, source: &Source, options: &MendOptions) -> Result<(Frame, Vec<Patch>), FrameError> {
+        let frame = read(&source.path, &self.settings.read)?;
+        let mended = mend_frame(&frame, self.basis.chart(), options).map_err(|r| usage(&source.path, &r))?;
+        Ok((frame, mended.patches))
+    }
+}
+
+/// The record of a picture that was finished before, with the same settings and from the same content.
+fn finished(source: &Source, record: &Path, output: &Path, made_by: &str) -> Result<Option<Record>, FrameError> {
+    if !output.is_file() {
+        return Ok(None);
+    }
+    let Some(record) = Record::read(record).filter(|r| r.made_by == made_by) else { return Ok(None) };
+    let same = file_digest(&source.path)? == record.undo.original && file_digest(output)? == record.undo.mended;
+    Ok(same.then_some(record))
+}
+
+/// Where a copy is put together.
+fn staged_path(output: &Path) -> PathBuf {
+    let name = output.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    output.with_file_name(format!("{UNFINISHED_PREFIX}{name}"))
+}
+
+fn make_folder(folder: Option<&Path>) -> Result<(), FrameError> {
+    let Some(folder) = folder else { return Ok(()) };
+    std::fs::create_dir_all(folder).map_err(|e| {
+        let message = format!("the output folder cannot be made: {e}");
+        FrameError::new(Fault::Unwritable, folder, message, "Check its permissions and the space left.")
+    })
+}
+
+/// The worst touched places before and after; the frame is left with its new light.
+fn views(frame: &mut Frame, patches: &[Patch], motes: &[RepairEntry]) -> Vec<View> {
+    let places = view_places(frame.size(), motes);
+    let before: Vec<_> = places.iter().map(|p| look(frame, p.window)).collect();
+    for patch in patches {
+        put(&mut frame.planes, patch);
+    }
+    places.iter().zip(before).filter_map(|(place, before)| place.view(frame, &before)).collect()
+}
+
+fn put(planes: &mut [Plane], patch: &Patch) {
+    let w = patch.window;
+    for (to, from) in planes.iter_mut().zip(&patch.planes) {
+        for y in 0..w.height {
+            for x in (0..w.width).filter(|&x| patch.mask.at(x, y)) {
+                to.set(w.x + x, w.y + y, from.at(x, y));
+            }
+        }
+    }
+}
+
+fn mask_path(folder: &Path, relative: &Path) -> PathBuf {
+    let mut name = folder.join(relative).into_os_string();
+    name.push(crate::jobs::MASK_ENDING);
+    PathBuf::from(name)
+}
+
+/// White where pixels changed. A JPEG changes by whole blocks, so there the blocks are white.
+fn write_mask(path: &Path, frame: &Frame, patches: &[Patch], places: &[[usize; 4]]) -> Result<(), FrameError> {
+    let mut mask = Plane::filled(frame.size(), 0u8);
+    let exact = places.len() == patches.len()
+        && patches.iter().zip(places).all(|(p, r)| [p.window.x, p.window.y, p.window.width, p.window.height] == *r);
+    if exact {
+        for patch in patches {
+            let w = patch.window;
+            for y in 0..w.height {
+                (0..w.width).filter(|&x| patch.mask.at(x, y)).for_each(|x| mask.set(w.x + x, w.y + y, 255));
+            }
+        }
+    } else {
+        for &[x, y, width, height] in places {
+            let r = Rect { x, y, width, height };
+            let (right, bottom) = (r.right().min(mask.width()), r.bottom().min(mask.height()));
+            (y..bottom).for_each(|y| mask.row_mut(y)[x.min(right)..right].fill(255));
+        }
+    }
+    let bytes = mask_png(&mask).ok_or_else(|| {
+        FrameError::new(Fault::TooLarge, path, "the mask is too large for a PNG", "Mend the picture without a mask.")
+    })?;
+    write_whole(path, &bytes)
+}
