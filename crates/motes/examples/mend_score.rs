@@ -224,6 +224,7 @@ fn clean(picture: &Exposure, colour: usize, mosaic: bool, x: usize, y: usize) ->
     if mosaic { light * picture.camera.neutral[colour] } else { light }
 }
 
+#[allow(clippy::too_many_arguments, reason = "a table for a person")]
 fn score(
     picture: &Exposure,
     shown: &Frame,
