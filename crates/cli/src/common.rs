@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 use motelight_desk::jobs::Settings;
+use motelight_desk::ledger::default_path;
 use motelight_frame::{Limits, Millimetres, RawDecoder, ReadOptions};
 use motelight_motes::visibility::{Print, Viewing, parse_distance};
 
@@ -19,6 +20,9 @@ pub struct Common {
     /// Write nothing to the ledger
     #[arg(long)]
     pub no_record: bool,
+    /// The ledger (default: MOTELIGHT_LEDGER, else ledger.sqlite in the user's data folder)
+    #[arg(long, value_name = "FILE")]
+    pub ledger: Option<PathBuf>,
     /// Folder for what is written: reports, mended copies
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -34,6 +38,11 @@ pub struct Common {
 }
 
 impl Common {
+    /// The ledger to write to, if any.
+    pub fn ledger(&self) -> Option<PathBuf> {
+        if self.no_record { None } else { self.ledger.clone().or_else(default_path) }
+    }
+
     /// What the jobs need to know.
     pub fn settings(&self) -> Settings {
         let mut viewings = Vec::new();

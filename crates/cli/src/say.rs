@@ -13,6 +13,11 @@ pub fn error(e: &FrameError) {
     eprintln!("error: {}\n  hint: {}", shown(&e.to_string()), shown(&e.remedy));
 }
 
+/// Says that something could not be written to the ledger. The result stands all the same.
+pub fn unrecorded(e: &FrameError) {
+    eprintln!("note: not written to the ledger: {}\n  hint: {}", shown(&e.to_string()), shown(&e.remedy));
+}
+
 /// Prints a document to standard output. A closed pipe is the reader's choice, no error.
 pub fn document(document: &impl Serialize) {
     if let Ok(text) = serde_json::to_string_pretty(document) {

@@ -40,6 +40,9 @@ pub fn run(a: &Inspect) -> Outcome {
         bar.inc(1);
     });
     bar.finish_and_clear();
+    if let Some(Err(e)) = a.common.ledger().map(|ledger| jobs::record::inspected(&ledger, &all)) {
+        say::unrecorded(&e);
+    }
     if a.common.json {
         say::document(&jobs::inspect::document(&all));
     }

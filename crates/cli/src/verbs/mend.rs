@@ -130,6 +130,9 @@ fn turned_back(a: &Mend, sources: &[Source]) -> Result<Outcome, FrameError> {
         bar.inc(1);
     });
     bar.finish_and_clear();
+    if let Some(Err(e)) = a.common.ledger().map(|l| jobs::record::mended(&l, chart.body.as_ref(), &all)) {
+        say::unrecorded(&e);
+    }
     if a.common.json {
         say::document(&TurnedBack::document(&all));
     }

@@ -98,7 +98,11 @@ pub fn run(a: &Recheck) -> Outcome {
         booked: a.advice.booked,
         circumstances: a.advice.circumstances(),
     };
-    let done = job::recheck(&a.before, &a.after, &a.common.settings(), &known);
+    let ledger = a.common.ledger();
+    let done = job::recheck(&a.before, &a.after, &a.common.settings(), &known, ledger.as_deref());
+    if let Some(e) = done.result.as_ref().ok().and_then(|c| c.unrecorded.as_ref()) {
+        say::unrecorded(e);
+    }
     match &done.result {
         Ok(_) if a.common.json => {}
         Ok(c) => {

@@ -8,6 +8,7 @@ use motelight_motes::inspect::{InspectOptions, Inspection};
 
 use crate::contract::{FrameEntry, InspectDocument};
 use crate::jobs::{Outcome, Settings, Source, write_whole};
+use crate::ledger::FrameFacts;
 use crate::report::{Pictures, Sheet, inspection_page};
 
 /// One file's result.
@@ -17,6 +18,8 @@ pub struct Inspected {
     pub path: PathBuf,
     /// What was found, or why not.
     pub result: Result<Inspection, FrameError>,
+    /// What the ledger wants of the frame.
+    pub facts: Option<FrameFacts>,
     /// The report that was written.
     pub report: Option<PathBuf>,
 }
@@ -40,7 +43,9 @@ pub fn inspect(
 
 fn one(source: &Source, settings: &Settings, report: Option<PathBuf>) -> Inspected {
     let path = source.path.clone();
+    let mut facts = None;
     let judged = read(&path, &settings.read).and_then(|frame| {
+        facts = Some(FrameFacts { shot: frame.shot.clone(), digest: frame.digest.clone() });
         let options = InspectOptions { viewings: settings.viewings.clone(), ..InspectOptions::default() };
         let inspection = motelight_motes::inspect::inspect(&frame, &options);
         if let Some(report) = &report {
@@ -52,7 +57,7 @@ fn one(source: &Source, settings: &Settings, report: Option<PathBuf>) -> Inspect
         Ok(inspection)
     });
     let report = report.filter(|_| judged.is_ok());
-    Inspected { path, result: judged, report }
+    Inspected { path, result: judged, facts, report }
 }
 
 /// A report's name in the output folder that no other report of this run has.

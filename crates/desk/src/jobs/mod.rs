@@ -3,6 +3,7 @@
 pub mod inspect;
 pub mod mend;
 pub mod trace;
+pub mod record;
 pub mod recheck;
 pub mod demo;
 

@@ -9,7 +9,9 @@ use motelight_motes::inspect::{InspectOptions, Inspection};
 use motelight_motes::recheck::{Recheck, Refusal, Side, Status};
 
 use crate::contract::{AdviceEntry, Compared, ErrorEntry, RecheckDocument};
+use crate::jobs::record::{Frames, Memory, rechecked};
 use crate::jobs::{Outcome, Settings};
+use crate::ledger::FrameFacts;
 
 /// What is known besides the frames.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -33,6 +35,8 @@ pub struct Compare {
     pub recheck: Recheck,
     /// What to do next.
     pub advice: Advice,
+    /// Why nothing was written to the ledger, where it should have been.
+    pub unrecorded: Option<FrameError>,
 }
 
 /// Why two frames were not compared.
@@ -55,49 +59,56 @@ pub struct Rechecked {
     pub result: Result<Box<Compare>, Refused>,
 }
 
-/// Holds `after` against `before`.
-pub fn recheck(before: &Path, after: &Path, settings: &Settings, known: &Known) -> Rechecked {
-    Rechecked {
-        before: before.into(),
-        after: after.into(),
-        result: compare(before, after, settings, known).map(Box::new),
-    }
+/// Holds `after` against `before`, and writes it to the ledger, where one is given.
+pub fn recheck(before: &Path, after: &Path, settings: &Settings, known: &Known, ledger: Option<&Path>) -> Rechecked {
+    let result = compare([before, after], settings, known, ledger).map(Box::new);
+    Rechecked { before: before.into(), after: after.into(), result }
 }
 
-fn compare(before: &Path, after: &Path, settings: &Settings, known: &Known) -> Result<Compare, Refused> {
+fn compare(paths: [&Path; 2], settings: &Settings, known: &Known, ledger: Option<&Path>) -> Result<Compare, Refused> {
     let options = InspectOptions { viewings: settings.viewings.clone(), ..InspectOptions::default() };
     let judged = |path: &Path| -> Result<(Frame, Inspection), Refused> {
         let frame = read(path, &settings.read).map_err(Refused::Unread)?;
         let inspection = motelight_motes::inspect::inspect(&frame, &options);
         Ok((frame, inspection))
     };
-    let (first, before) = judged(before)?;
-    let (second, after) = judged(after)?;
+    let (first, before) = judged(paths[0])?;
+    let (second, after) = judged(paths[1])?;
     let side = |frame, inspection| Side { frame, inspection };
     let recheck =
         motelight_motes::recheck::recheck(side(&first, &before), side(&second, &after)).map_err(Refused::Unlike)?;
-    let advice = advise(&situation(&after, &recheck, known));
-    Ok(Compare { before, after, recheck, advice })
+    let facts = [&first, &second].map(|f| FrameFacts { shot: f.shot.clone(), digest: f.digest.clone() });
+    let frames = Frames { paths, facts: facts.each_ref(), inspections: [&before, &after] };
+    let remembered = ledger.map(|ledger| rechecked(ledger, &frames, &recheck, &known.passes));
+    let (memory, unrecorded) = match remembered {
+        Some(Ok(memory)) => (memory, None),
+        Some(Err(e)) => (Memory::default(), Some(e)),
+        None => (Memory::default(), None),
+    };
+    let advice = advise(&situation(&after, &recheck, known, &memory));
+    Ok(Compare { before, after, recheck, advice, unrecorded })
 }
 
-/// How things stand after the second frame.
-fn situation(after: &Inspection, recheck: &Recheck, known: &Known) -> Situation {
-    let wet = known.passes.iter().filter(|p| **p == PassKind::Swab).count() as u32;
+/// How things stand after the second frame: what was told, else what the ledger remembers.
+fn situation(after: &Inspection, recheck: &Recheck, known: &Known, memory: &Memory) -> Situation {
+    let made = if known.passes.is_empty() { &memory.passes } else { &known.passes };
+    let wet = made.iter().filter(|p| **p == PassKind::Swab).count() as u32;
     let changed = recheck.count(Status::Gone) + recheck.count(Status::Moved) + recheck.count(Status::New) > 0;
-    let last = known.passes.len().saturating_sub(1);
-    let passes = known.passes.iter().enumerate().map(|(i, &kind)| PassMade {
+    let last = made.len().saturating_sub(1);
+    let passes = made.iter().enumerate().map(|(i, &kind)| PassMade {
         kind,
         // What single passes did is not known; that the next was made says that the one before did not do.
-        changed: Some(i < last || changed),
+        changed: Some(i == last && changed),
     });
     let mut situation = Situation::of(after);
     for mote in &mut situation.motes {
         let stayed = recheck.fates.iter().any(|f| f.after == Some(mote.number) && f.status == Status::Stayed);
-        mote.wet_passes_stayed = if stayed { wet } else { 0 };
+        let remembered = memory.wet_passes_stayed.iter().find(|m| m.0 == mote.number).map_or(0, |m| m.1);
+        mote.wet_passes_stayed = if stayed { remembered.max(wet) } else { 0 };
     }
     Situation {
         residue: recheck.residue.iter().filter(|r| r.after.is_none()).count(),
-        booked: known.booked,
+        booked: known.booked.or(memory.booked),
         passes: passes.collect(),
         circumstances: known.circumstances,
         ..situation

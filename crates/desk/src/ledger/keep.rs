@@ -105,6 +105,11 @@ pub(super) fn pass_word(kind: PassKind) -> &'static str {
     }
 }
 
+/// The kind of pass of a word in the ledger.
+pub(super) fn pass_kind(word: &str) -> Option<PassKind> {
+    [PassKind::Blow, PassKind::Brush, PassKind::Swab].into_iter().find(|&k| pass_word(k) == word)
+}
+
 impl Ledger {
     /// The body of that name, number in the ledger or serial number; also by a model of which there is one body only.
     ///

@@ -1,10 +1,12 @@
 //! What the ledger tells: lists, and the story of one body.
 
-use motelight_frame::FrameError;
+use motelight_frame::{FNumber, FrameError};
+use motelight_motes::advise::PassKind;
 use motelight_motes::recheck::Status;
 use rusqlite::params;
 use serde::Serialize;
 
+use super::keep::pass_kind;
 use super::open::Ledger;
 use super::record::ChartMote;
 use super::when::Moment;
@@ -216,6 +218,29 @@ impl Ledger {
                 })
             },
         )
+    }
+
+    /// Kinds of the passes that a comparison shows, in their order.
+    ///
+    /// # Errors
+    /// What the file of the ledger gives.
+    pub fn passes_of(&self, comparison: i64) -> Result<Vec<PassKind>, FrameError> {
+        let words: Vec<String> =
+            self.rows("SELECT kind FROM pass WHERE comparison_id = ?1 ORDER BY made, id", [comparison], |r| r.get(0))?;
+        Ok(words.iter().filter_map(|w| pass_kind(w)).collect())
+    }
+
+    /// Largest f-number of a body's shoots that are not over on a day.
+    ///
+    /// # Errors
+    /// What the file of the ledger gives.
+    pub fn booked(&self, body: i64, today: &Moment) -> Result<Option<FNumber>, FrameError> {
+        let most: Vec<Option<f64>> = self.rows(
+            "SELECT max(booked) FROM shoot s JOIN shoot_body b ON b.shoot_id = s.id WHERE b.body_id = ?1 AND s.ends >= ?2",
+            params![body, today],
+            |r| r.get(0),
+        )?;
+        Ok(most.first().copied().flatten().and_then(FNumber::new))
     }
 
     /// All shoots, the next first to start first.
