@@ -4,6 +4,7 @@ use clap::{Parser, Subcommand};
 
 use crate::verbs::demo::Demo;
 use crate::verbs::inspect::Inspect;
+use crate::verbs::ledger::Ledger;
 use crate::verbs::mend::Mend;
 use crate::verbs::recheck::Recheck;
 use crate::verbs::trace::Trace;
@@ -31,6 +32,8 @@ pub enum Verb {
     Mend(Mend),
     /// Find the motes of a whole shoot in its pictures alone, and when each came
     Trace(Trace),
+    /// What was recorded of bodies, test frames, passes and supplies, and what it is good for
+    Ledger(Ledger),
     /// Make a demo shoot and run the whole line on it
     Demo(Demo),
 }

@@ -4,4 +4,5 @@ pub mod inspect;
 pub mod mend;
 pub mod trace;
 pub mod recheck;
+pub mod ledger;
 pub mod demo;

@@ -5,9 +5,11 @@ mod mend;
 mod trace;
 mod advice;
 mod recheck;
+mod ledger;
 
 pub use advice::*;
 pub use inspect::*;
+pub use ledger::*;
 pub use mend::*;
 pub use recheck::*;
 pub use trace::*;

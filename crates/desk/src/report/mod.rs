@@ -17,6 +17,13 @@ mod mended;
 pub use inspection::{Pictures, Sheet, inspection_page};
 pub use mended::{MendedSheet, mended_page};
 pub use mended_views::{View, look, mask_png, view_places};
+mod ledger_text;
+mod plot;
+mod ledger_page;
+
+pub use inspection::{Pictures, Sheet, inspection_page};
+pub use ledger_page::ledger_page;
+pub use ledger_text::{bodies_text, pack_text, ready_text, story_text, supplies_text};
 pub use recheck_text::recheck_text;
 pub use text::inspection_text;
 pub use trace_text::{TraceSheet, trace_text};
