@@ -103,6 +103,14 @@ pub fn run(a: &Recheck) -> Outcome {
     if let Some(e) = done.result.as_ref().ok().and_then(|c| c.unrecorded.as_ref()) {
         say::unrecorded(e);
     }
+    let card = match done.result.as_ref().ok().zip(a.common.out.as_ref()).map(|(c, out)| job::write_card(c, out)) {
+        Some(Ok(path)) => Some(path),
+        Some(Err(e)) => {
+            say::error(&e);
+            return Outcome::Failed;
+        }
+        None => None,
+    };
     match &done.result {
         Ok(_) if a.common.json => {}
         Ok(c) => {
@@ -112,6 +120,9 @@ pub fn run(a: &Recheck) -> Outcome {
                 shown(&a.after.display().to_string())
             ));
             say::text(&recheck_text(&c.before, &c.after, &c.recheck, &c.advice));
+            if let Some(card) = &card {
+                say::text(&format!("  Step card: {}\n", shown(&card.display().to_string())));
+            }
         }
         Err(Refused::Unread(e)) => say::error(e),
         Err(Refused::Unlike(r)) => {
@@ -119,7 +130,7 @@ pub fn run(a: &Recheck) -> Outcome {
         }
     }
     if a.common.json {
-        say::document(&job::document(&done, None));
+        say::document(&job::document(&done, card.as_deref()));
     }
     job::outcome(&done)
 }

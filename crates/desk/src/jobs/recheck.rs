@@ -10,8 +10,9 @@ use motelight_motes::recheck::{Recheck, Refusal, Side, Status};
 
 use crate::contract::{AdviceEntry, Compared, ErrorEntry, RecheckDocument};
 use crate::jobs::record::{Frames, Memory, rechecked};
-use crate::jobs::{Outcome, Settings};
+use crate::jobs::{Outcome, Settings, write_whole};
 use crate::ledger::FrameFacts;
+use crate::report::step_card;
 
 /// What is known besides the frames.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -113,6 +114,16 @@ fn situation(after: &Inspection, recheck: &Recheck, known: &Known, memory: &Memo
         circumstances: known.circumstances,
         ..situation
     }
+}
+
+/// Writes the step card into a folder.
+///
+/// # Errors
+/// A place that cannot be written to.
+pub fn write_card(done: &Compare, out: &Path) -> Result<PathBuf, FrameError> {
+    let path = out.join("step-card.html");
+    write_whole(&path, step_card(&done.after, &done.advice).as_bytes())?;
+    Ok(path)
 }
 
 /// The document of a recheck; `card`: the step card that was written.

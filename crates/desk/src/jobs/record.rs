@@ -5,6 +5,7 @@ use std::path::Path;
 
 use motelight_frame::{Body, FNumber, FrameError};
 use motelight_motes::advise::PassKind;
+use motelight_motes::mend::Treatment;
 use motelight_motes::recheck::Recheck;
 
 use crate::jobs::{Inspected, MendedPicture};
@@ -35,15 +36,20 @@ pub fn inspected(ledger: &Path, all: &[Inspected]) -> Result<(), FrameError> {
     Ok(())
 }
 
-/// Writes mended pictures down.
+/// Writes mended pictures down; those that an earlier run had finished are there already.
 ///
 /// # Errors
 /// What the ledger gives; what was written before stays.
 pub fn mended(ledger: &Path, body: Option<&Body>, all: &[MendedPicture]) -> Result<(), FrameError> {
     let mut open = None;
     for one in all {
-        let Ok((output, mended)) = &one.result else { continue };
-        opened(&mut open, ledger)?.record_mended(&whole(&one.path), &whole(output), body, mended)?;
+        let Some((mending, output)) = one.result.as_ref().ok().and_then(|m| Some((m, m.output.as_ref()?))) else { continue };
+        if mending.done_before {
+            continue;
+        }
+        let count = |t: Treatment| mending.motes.iter().filter(|m| m.treatment == t).count();
+        let counts = [Treatment::Lifted, Treatment::Filled, Treatment::Untouched].map(count);
+        opened(&mut open, ledger)?.record_mended(&whole(&one.path), &whole(output), body, counts)?;
     }
     Ok(())
 }

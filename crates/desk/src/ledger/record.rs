@@ -5,7 +5,6 @@ use std::path::Path;
 use motelight_frame::{Body, Digest, FrameError, Shot};
 use motelight_motes::inspect::fitness::Verdict;
 use motelight_motes::inspect::{Inspection, Kind};
-use motelight_motes::mend::{Mended, Treatment};
 use motelight_motes::recheck::{Recheck, Status};
 use motelight_motes::visibility::LimitedBy;
 use rusqlite::{OptionalExtension, Transaction, params};
@@ -65,7 +64,7 @@ impl Ledger {
         self.write(|t| comparison(t, before, after, recheck))
     }
 
-    /// Writes a mended picture down.
+    /// Writes a mended picture down: how many motes were lifted, filled and left untouched.
     ///
     /// # Errors
     /// What the file of the ledger gives.
@@ -74,9 +73,8 @@ impl Ledger {
         path: &Path,
         output: &Path,
         body: Option<&Body>,
-        m: &Mended,
+        [lifted, filled, untouched]: [usize; 3],
     ) -> Result<(), FrameError> {
-        let count = |k: Treatment| m.motes.iter().filter(|o| o.treatment == k).count() as i64;
         self.write(|t| {
             let body = body.map(|b| body_id(t, b, None)).transpose()?;
             t.execute(
@@ -87,9 +85,9 @@ impl Ledger {
                     path.to_string_lossy(),
                     output.to_string_lossy(),
                     now(),
-                    count(Treatment::Lifted),
-                    count(Treatment::Filled),
-                    count(Treatment::Untouched),
+                    lifted as i64,
+                    filled as i64,
+                    untouched as i64,
                 ],
             )?;
             Ok(())

@@ -37,7 +37,6 @@ pub fn aims(advice: &Advice, inspection: &Inspection) -> String {
 pub fn keep_off(advice: &Advice, inspection: &Inspection) -> Option<String> {
     let numbers: Vec<&str> =
         advice.keep_off.iter().filter_map(|&n| inspection.motes.get(n)).map(|m| m.number()).collect();
-    (!numbers.is_empty()).then(|| {
-        format!("No pass for no. {}: likely under the glass or damage to it; a workshop can tell.", numbers.join(", "))
-    })
+    (!numbers.is_empty())
+        .then(|| format!("Likely under the glass: {}. Do not swab for these; a workshop can tell.", numbers.join(", ")))
 }

@@ -13,17 +13,17 @@ mod advice;
 mod recheck_text;
 mod mended_views;
 mod mended;
-
-pub use inspection::{Pictures, Sheet, inspection_page};
-pub use mended::{MendedSheet, mended_page};
-pub use mended_views::{View, look, mask_png, view_places};
+mod card;
 mod ledger_text;
 mod plot;
 mod ledger_page;
 
+pub use card::step_card;
 pub use inspection::{Pictures, Sheet, inspection_page};
 pub use ledger_page::ledger_page;
 pub use ledger_text::{bodies_text, pack_text, ready_text, story_text, supplies_text};
+pub use mended::{MendedSheet, mended_page};
+pub use mended_views::{View, look, mask_png, view_places};
 pub use recheck_text::recheck_text;
 pub use text::inspection_text;
 pub use trace_text::{TraceSheet, trace_text};

@@ -3,6 +3,7 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 const STYLE: &str = include_str!("style.css");
+const CARD: &str = include_str!("card.css");
 
 /// Nothing may be loaded but the pictures and the style that the file itself holds.
 const POLICY: &str =
@@ -10,6 +11,15 @@ const POLICY: &str =
 
 /// A whole page. `title` stands in the browser's tab.
 pub fn page(title: &str, body: &Markup) -> String {
+    sheet(title, body, "")
+}
+
+/// A whole page that prints on one.
+pub fn card_page(title: &str, body: &Markup) -> String {
+    sheet(title, body, CARD)
+}
+
+fn sheet(title: &str, body: &Markup, more_style: &str) -> String {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -19,7 +29,7 @@ pub fn page(title: &str, body: &Markup) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light";
                 title { (title) }
-                style { (PreEscaped(STYLE)) }
+                style { (PreEscaped(STYLE)) (PreEscaped(more_style)) }
             }
             body { main { (body) } }
         }

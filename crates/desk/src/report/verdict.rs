@@ -1,6 +1,7 @@
 //! An inspection in plain words: the verdict, what it rests on, what to do next.
 
 use motelight_frame::FNumber;
+use motelight_motes::advise::{Situation, advise};
 use motelight_motes::visibility::LimitedBy;
 
 use super::words::{count, number, place, sentence};
@@ -40,7 +41,7 @@ pub fn verdict(inspection: &Inspection) -> Told {
     if rating.limited_by == LimitedBy::Floor {
         lead.push(beyond_the_floor(inspection, rating.f_number));
     }
-    Told { headline, lead: lead.join(" "), next: next_steps(inspection, rating.f_number, &showing) }
+    Told { headline, lead: lead.join(" "), next: next_steps(inspection) }
 }
 
 fn cannot_judge(inspection: &Inspection) -> Told {
@@ -108,46 +109,25 @@ fn nothing_shows(found: usize) -> String {
     }
 }
 
-fn next_steps(inspection: &Inspection, clear: Option<FNumber>, showing: &[&Mote]) -> Vec<String> {
-    if showing.is_empty() {
-        return vec!["Leave the glass alone: every pass is a risk, and there is nothing to win.".into()];
-    }
-    let mut steps = Vec::new();
-    if let Some(n) = clear {
-        steps.push(format!("If your work stays at {n} or wider, leave the glass alone: every pass is a risk."));
-    }
-    steps.push("Let the camera shake the dust off, if it can.".into());
-    steps.push("Then blow: hand blower, mount facing down, tip outside the mount.".into());
-    steps.push("Take a new test frame, same lens and settings, and hold it against this one.".into());
-    steps.push(format!(
-        "Only for what stayed, swab: {}, two drops of fluid on its tip, one stroke along the long side, turn it, one stroke back.",
-        swab_width(inspection)
-    ));
+/// The one advice, in lines; what passes were made and how things stand is not known here.
+fn next_steps(inspection: &Inspection) -> Vec<String> {
+    let advice = advise(&Situation::of(inspection));
+    let mut steps = vec![format!("{} {}", super::advice::headline(advice.action), advice.reason)];
+    steps.extend(advice.steps.iter().cloned());
+    steps.extend(super::advice::keep_off(&advice, inspection));
     let numbers = |wanted: &dyn Fn(&Mote) -> bool| {
-        let numbers: Vec<&str> = showing.iter().filter(|m| wanted(m)).map(|m| m.number()).collect();
+        let showing = inspection.motes.iter().filter(|m| m.shows_from.is_some() && wanted(m));
+        let numbers: Vec<&str> = showing.map(Mote::number).collect();
         (!numbers.is_empty()).then(|| numbers.join(", "))
     };
-    if let Some(these) = numbers(&|m| m.flags.under_glass) {
-        steps.push(format!("Likely under the glass: {these}. Do not swab for these; a workshop can tell."));
-    }
     if let Some(these) = numbers(&|m| m.kind == Kind::Oil) {
         steps.push(format!("Oil: {these}. Blow, then swab; never brush, it smears."));
     }
     if let Some(these) = numbers(&|m| matches!(m.kind, Kind::Residue | Kind::Ring)) {
         steps.push(format!("Left by an earlier wet pass: {these}. Blowing will not move these."));
     }
+    steps.push(advice.stop);
     steps
-}
-
-/// A swab is about as wide as the sensor's short side (common practice, no source).
-fn swab_width(inspection: &Inspection) -> String {
-    let short = inspection.size.width.min(inspection.size.height) as f64;
-    match inspection.pitch_um {
-        Some(pitch) => {
-            format!("a fresh swab about {:.0}\u{a0}mm wide, the sensor’s short side", short * pitch / 1000.0)
-        }
-        None => "a fresh swab about as wide as the sensor’s short side".to_owned(),
-    }
 }
 
 /// The kind's word.

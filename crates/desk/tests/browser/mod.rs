@@ -56,6 +56,17 @@ impl Browser {
         Seen { dom: String::from_utf8_lossy(&dumped.stdout).into_owned(), complaints, tones: grey(&picture) }
     }
 
+    /// A page as it would be printed: a PDF.
+    #[allow(dead_code, reason = "not every test prints")]
+    pub fn printed(&self, page: &str) -> Vec<u8> {
+        let dir = tempfile::tempdir().expect("a folder");
+        let (file, pdf) = (dir.path().join("page.html"), dir.path().join("page.pdf"));
+        std::fs::write(&file, page).expect("written");
+        let options = ["--no-pdf-header-footer".to_owned(), format!("--print-to-pdf={}", pdf.display())];
+        self.run(dir.path(), &options, &file);
+        std::fs::read(pdf).expect("printed")
+    }
+
     fn run(&self, dir: &Path, options: &[String], file: &Path) -> std::process::Output {
         let quiet = ["--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--enable-logging=stderr"];
         let alone =

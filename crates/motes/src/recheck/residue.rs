@@ -187,8 +187,11 @@ fn region(
     let xy = mean(&|i| (at(i).0 - x) * (at(i).1 - y));
     let (middle, spread) = (0.5 * (xx + yy), (0.25 * (xx - yy).powi(2) + xy * xy).sqrt());
     // A band of length L has a variance of L^2 / 12 along it; the averaging adds its own.
-    let side = |variance: f64| (12.0 * (variance - 0.5 * sigma * sigma).max(1.0 / 12.0)).sqrt() * block_mm;
-    let (length_mm, width_mm) = (side(middle + spread), side(middle - spread));
+    let length = (12.0 * (middle + spread)).sqrt();
+    // Cells above 0.35 of the peak reach over 2.9 standard deviations of a Gaussian across.
+    let across = (cells.len() as f64 / length.max(1.0) / 2.9).max(1.0);
+    let own = (across * across - sigma * sigma).max(0.25 * across * across).sqrt();
+    let (length_mm, width_mm) = (length * block_mm, (12f64.sqrt() * own).min(length) * block_mm);
     if length_mm < SHORTEST_MM {
         return None;
     }
