@@ -97,6 +97,11 @@ fn mended(a: &Mend, test_frame: &Path, sources: &[Source]) -> Result<Outcome, Fr
         bar.inc(1);
     })?;
     bar.finish_and_clear();
+    if !plan.dry_run
+        && let Some(Err(e)) = a.common.ledger().map(|l| jobs::record::mended(&l, basis.chart().body.as_ref(), &all))
+    {
+        say::unrecorded(&e);
+    }
     let reported = report(a, &basis, &settings, &plan, &all);
     if a.common.json {
         say::document(&job::document(basis.name(), &plan, &all));
@@ -130,9 +135,6 @@ fn turned_back(a: &Mend, sources: &[Source]) -> Result<Outcome, FrameError> {
         bar.inc(1);
     });
     bar.finish_and_clear();
-    if let Some(Err(e)) = a.common.ledger().map(|l| jobs::record::mended(&l, chart.body.as_ref(), &all)) {
-        say::unrecorded(&e);
-    }
     if a.common.json {
         say::document(&TurnedBack::document(&all));
     }

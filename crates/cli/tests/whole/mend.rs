@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use serde_json::Value;
 
-use crate::run::{Run, digests, motelight, names, skipped};
+use crate::run::{Run, digests, ledger_file, motelight, names, skipped};
 use crate::shoot::{grey, light_of, shoot};
 
 fn mend(out: &Path, more: &[&str]) -> Run {
@@ -129,6 +129,7 @@ fn a_run_killed_at_any_moment_goes_on_where_it_was_and_comes_to_the_same() {
     for step in 0..8u64 {
         let shoot = shoot();
         let mut child = Command::new(env!("CARGO_BIN_EXE_motelight"))
+            .env("MOTELIGHT_LEDGER", ledger_file())
             .arg("mend")
             .arg(shoot.pictures())
             .arg("--test-frame")
@@ -250,6 +251,7 @@ fn a_full_disk_is_a_clear_error_and_the_next_run_finishes() {
     let out = folder();
     let shoot = shoot();
     let told = Command::new("bash")
+        .env("MOTELIGHT_LEDGER", ledger_file())
         .args(["-c", "ulimit -f 600; exec \"$@\"", "bash", env!("CARGO_BIN_EXE_motelight"), "mend"])
         .arg(shoot.pictures())
         .args(["--json", "--test-frame"])

@@ -34,7 +34,7 @@ pub fn motelight(arguments: &[&dyn AsRef<OsStr>]) -> Run {
     let done = Command::new(env!("CARGO_BIN_EXE_motelight"))
         .args(arguments.iter().map(|a| a.as_ref()))
         // Nobody's own ledger is touched by a test.
-        .env("MOTELIGHT_LEDGER", ledger().join("ledger.sqlite"))
+        .env("MOTELIGHT_LEDGER", ledger_file())
         .stdin(Stdio::null())
         .output()
         .expect("the binary runs");
@@ -43,9 +43,9 @@ pub fn motelight(arguments: &[&dyn AsRef<OsStr>]) -> Run {
 }
 
 /// The ledger of this run of tests.
-fn ledger() -> &'static Path {
+pub fn ledger_file() -> PathBuf {
     static FOLDER: OnceLock<TempDir> = OnceLock::new();
-    FOLDER.get_or_init(|| tempfile::tempdir().expect("a folder")).path()
+    FOLDER.get_or_init(|| tempfile::tempdir().expect("a folder")).path().join("ledger.sqlite")
 }
 
 /// A small test frame: 1200 x 800 px, grains, straight rays.

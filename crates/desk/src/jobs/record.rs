@@ -43,7 +43,9 @@ pub fn inspected(ledger: &Path, all: &[Inspected]) -> Result<(), FrameError> {
 pub fn mended(ledger: &Path, body: Option<&Body>, all: &[MendedPicture]) -> Result<(), FrameError> {
     let mut open = None;
     for one in all {
-        let Some((mending, output)) = one.result.as_ref().ok().and_then(|m| Some((m, m.output.as_ref()?))) else { continue };
+        let Some((mending, output)) = one.result.as_ref().ok().and_then(|m| Some((m, m.output.as_ref()?))) else {
+            continue;
+        };
         if mending.done_before {
             continue;
         }
