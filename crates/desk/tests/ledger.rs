@@ -247,18 +247,21 @@ fn a_frame_recorded_twice_is_one_frame_judged_anew() {
     assert_eq!((frames.len(), frames[0].clear_to), (1, Some(8.0)));
 }
 
-/// The file of schema 1 as it was released: it opens with every later version.
+/// Files of every schema as it was released: they open with every later version.
 #[test]
 fn every_released_schema_opens() {
     let folder = tempfile::tempdir().expect("a folder");
-    let path = folder.path().join("old.sqlite");
-    let old = Connection::open(&path).expect("made");
-    old.execute_batch(include_str!("ledgers/v1.sql")).expect("filled");
-    drop(old);
-    let ledger = Ledger::open(&path).expect("opened");
-    let body = ledger.body("Field body").expect("by its name");
-    let story = ledger.story(body).expect("read");
-    assert_eq!((story.test_frames.len(), story.passes.len(), story.stayed.len()), (2, 1, 1));
+    for (version, text) in [(1, include_str!("ledgers/v1.sql")), (2, include_str!("ledgers/v2.sql"))] {
+        let path = folder.path().join(format!("v{version}.sqlite"));
+        let old = Connection::open(&path).expect("made");
+        old.execute_batch(text).expect("filled");
+        drop(old);
+        let ledger = Ledger::open(&path).expect("opened");
+        let body = ledger.body("Field body").expect("by its name");
+        let story = ledger.story(body).expect("read");
+        assert_eq!((story.test_frames.len(), story.passes.len(), story.stayed.len()), (2, 1, 1), "schema {version}");
+        assert_eq!(ledger.outlook(body, 16.0).expect("read").arrived, 1, "schema {version}");
+    }
 }
 
 #[test]

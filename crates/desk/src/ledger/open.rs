@@ -10,7 +10,7 @@ use rusqlite::{Connection, ErrorCode, OpenFlags, Transaction, TransactionBehavio
 use super::when::now;
 
 /// One SQL text per released schema; `user_version` counts how many a file has. Only ever appended to.
-pub(super) const MIGRATIONS: [&str; 1] = [include_str!("v1.sql")];
+pub(super) const MIGRATIONS: [&str; 2] = [include_str!("v1.sql"), include_str!("v2.sql")];
 /// `application_id` of our files: "Mote".
 const OURS: i32 = 0x4d6f_7465;
 /// How long a command waits for another that writes.

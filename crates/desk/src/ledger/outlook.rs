@@ -190,29 +190,30 @@ impl Ledger {
 
     /// Stretches between compared frames that do not overlap, the shortest that fit, the oldest first.
     fn stretches(&self, body: i64, f_number: f64) -> Result<Vec<Stretch>, FrameError> {
-        type Row = (Moment, Moment, String, String);
+        // Fates and chart only where an older version did not work the new ones out.
+        type Row = (Moment, Moment, Option<String>, Option<String>, Option<String>);
         let rows: Vec<Row> = self.rows(
-            "SELECT a.taken, b.taken, c.fates, m.motes
+            "SELECT a.taken, b.taken, c.new_from, iif(c.new_from IS NULL, c.fates, NULL),
+               iif(c.new_from IS NULL, (SELECT motes FROM chart WHERE test_frame_id = b.id), NULL)
              FROM comparison c JOIN test_frame a ON a.id = c.before_id JOIN test_frame b ON b.id = c.after_id
-               JOIN chart m ON m.test_frame_id = b.id
              WHERE b.body_id = ?1 AND b.taken > a.taken ORDER BY b.taken, a.taken DESC",
             [body],
-            |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?)),
+            |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?, r.get(4)?)),
         )?;
         let used: Vec<(Moment, Option<i64>, Option<i64>)> =
             self.rows("SELECT at, pictures, lens_changes FROM use WHERE body_id = ?1", [body], |r| {
                 Ok((r.get(0)?, r.get(1)?, r.get(2)?))
             })?;
         let mut found: Vec<Stretch> = Vec::new();
-        for (starts, ends, fates, motes) in rows {
+        for (starts, ends, new_from, fates, motes) in rows {
             if found.last().is_some_and(|last| starts < last.ends) {
                 continue;
             }
-            let fates: Vec<(Status, Option<usize>, Option<usize>, f64)> =
-                serde_json::from_str(&fates).unwrap_or_default();
-            let motes: Vec<ChartMote> = serde_json::from_str(&motes).unwrap_or_default();
-            let new: Vec<usize> = fates.iter().filter(|f| f.0 == Status::New).filter_map(|f| f.2).collect();
-            let shows = |i: &&usize| motes.get(**i).and_then(|m| m.from).is_some_and(|n| n <= f_number * 1.01);
+            let new: Vec<Option<f64>> = match new_from {
+                Some(text) => serde_json::from_str(&text).unwrap_or_default(),
+                None => worked_out(fates.as_deref().unwrap_or(""), motes.as_deref().unwrap_or("")),
+            };
+            let shows = |from: &&Option<f64>| from.is_some_and(|n| n <= f_number * 1.01);
             let within = used.iter().filter(|u| u.0 > starts && u.0 <= ends);
             found.push(Stretch {
                 new: new.len() as u64,
@@ -225,4 +226,12 @@ impl Ledger {
         }
         Ok(found)
     }
+}
+
+/// From which stops on the new motes of a comparison show, from its fates and its second chart.
+fn worked_out(fates: &str, motes: &str) -> Vec<Option<f64>> {
+    let fates: Vec<(Status, Option<usize>, Option<usize>, f64)> = serde_json::from_str(fates).unwrap_or_default();
+    let motes: Vec<ChartMote> = serde_json::from_str(motes).unwrap_or_default();
+    let new = fates.iter().filter(|f| f.0 == Status::New).filter_map(|f| f.2);
+    new.map(|j| motes.get(j).and_then(|m| m.from)).collect()
 }

@@ -208,11 +208,18 @@ fn comparison(t: &Transaction, before: i64, after: i64, recheck: &Recheck) -> ru
     let count = |s: Status| recheck.count(s) as i64;
     let fates: Vec<(Status, Option<usize>, Option<usize>, f64)> =
         recheck.fates.iter().map(|f| (f.status, f.before, f.after, (f.probability * 1e4).round() / 1e4)).collect();
+    let chart: String = t
+        .query_row("SELECT motes FROM chart WHERE test_frame_id = ?1", [after], |r| r.get(0))
+        .optional()?
+        .unwrap_or_default();
+    let chart: Vec<ChartMote> = serde_json::from_str(&chart).unwrap_or_default();
+    let new = fates.iter().filter(|f| f.0 == Status::New).filter_map(|f| f.2);
+    let new_from: Vec<Option<f64>> = new.map(|j| chart.get(j).and_then(|m| m.from)).collect();
     let id: i64 = t.query_row(
-        "INSERT INTO comparison (before_id, after_id, recorded, gone, stayed, moved, new, undecided, residue, fates)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)
+        "INSERT INTO comparison (before_id, after_id, recorded, gone, stayed, moved, new, undecided, residue, fates, new_from)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)
          ON CONFLICT (before_id, after_id) DO UPDATE SET gone = excluded.gone, stayed = excluded.stayed, moved = excluded.moved,
-           new = excluded.new, undecided = excluded.undecided, residue = excluded.residue, fates = excluded.fates
+           new = excluded.new, undecided = excluded.undecided, residue = excluded.residue, fates = excluded.fates, new_from = excluded.new_from
          RETURNING id",
         params![
             before,
@@ -225,6 +232,7 @@ fn comparison(t: &Transaction, before: i64, after: i64, recheck: &Recheck) -> ru
             count(Status::Undecided),
             recheck.residue.len() as i64,
             json(&fates)?,
+            json(&new_from)?,
         ],
         |r| r.get(0),
     )?;

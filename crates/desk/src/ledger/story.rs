@@ -339,7 +339,7 @@ impl Ledger {
         let mut found: Vec<Option<StayedMote>> = vec![None; chart.len()];
         let mut at = frame;
         let mut seen = vec![frame];
-        loop {
+        while traced.iter().any(Option::is_some) {
             type Step = (i64, i64, String, Moment, u32, u32);
             let steps: Vec<Step> = self.rows(
                 "SELECT c.id, c.before_id, c.fates, f.taken, (SELECT count(*) FROM pass WHERE comparison_id = c.id),

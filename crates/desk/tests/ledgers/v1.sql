@@ -154,10 +154,10 @@ CREATE TABLE quote (
 INSERT INTO body VALUES (1, 'Brennholm', 'K2', NULL, 'Field body', 36.0, 24.0, '2030-01-01T00:00:00');
 INSERT INTO lens VALUES (1, 'Ornell 50mm f/2', NULL);
 INSERT INTO test_frame VALUES (1, 1, 1, 'aa', '/walls/1.dng', '2030-01-01T08:00:00', 1, '2030-01-01T09:00:00', 22.0, 100.0, 'fit', 8.0, 'mote', 6.5, 1.5, 0.02, 2, 2);
-INSERT INTO test_frame VALUES (2, 1, 1, 'bb', '/walls/2.dng', '2030-01-02T08:00:00', 1, '2030-01-02T09:00:00', 22.0, 100.0, 'fit', 16.0, 'mote', 6.5, 1.5, 0.02, 1, 1);
+INSERT INTO test_frame VALUES (2, 1, 1, 'bb', '/walls/2.dng', '2030-01-02T08:00:00', 1, '2030-01-02T09:00:00', 22.0, 100.0, 'fit', 16.0, 'mote', 6.5, 1.5, 0.02, 2, 2);
 INSERT INTO chart VALUES (1, '[{"x_mm":1.0,"y_mm":2.0,"um":30.0,"from":11.0,"kind":"grain","under_glass":false},{"x_mm":3.0,"y_mm":2.0,"um":20.0,"from":22.0,"kind":"grain","under_glass":false}]');
-INSERT INTO chart VALUES (2, '[{"x_mm":3.0,"y_mm":2.0,"um":20.0,"from":22.0,"kind":"grain","under_glass":false}]');
-INSERT INTO comparison VALUES (1, 1, 2, '2030-01-02T09:00:00', 1, 1, 0, 0, 0, 0, '[["gone",0,null,1.0],["stayed",1,0,1.0]]');
+INSERT INTO chart VALUES (2, '[{"x_mm":3.0,"y_mm":2.0,"um":20.0,"from":22.0,"kind":"grain","under_glass":false},{"x_mm":5.0,"y_mm":2.0,"um":25.0,"from":16.0,"kind":"grain","under_glass":false}]');
+INSERT INTO comparison VALUES (1, 1, 2, '2030-01-02T09:00:00', 1, 1, 0, 1, 0, 0, '[["gone",0,null,1.0],["stayed",1,0,1.0],["new",null,1,1.0]]');
 INSERT INTO pass VALUES (1, 1, '2030-01-01T12:00:00', 'swab', NULL, NULL, NULL, 1, '2030-01-01T12:00:00');
 PRAGMA application_id = 1299149925;
 PRAGMA user_version = 1;
