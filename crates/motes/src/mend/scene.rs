@@ -256,7 +256,10 @@ impl<'a> Scene<'a> {
             tone: s.tone,
         };
         let bank = &self.casts[s.cast].mixed;
-        if let Some(f) = fit(&cells, bank, self.pitch.0, &foretold, s.shadow.window, e.excess) {
+        if let Some(mut f) = fit(&cells, bank, self.pitch.0, &foretold, s.shadow.window, e.excess) {
+            // Rounding swallows a shadow, it never deepens one.
+            let most = 1.0 + 2.0 * s.mote.area_error().hypot(MODEL_ERROR);
+            f.area_um2 = if self.few_codes() { f.area_um2.min(most * foretold.area_um2) } else { f.area_um2 };
             (s.x, s.y) = (f.x, f.y);
             s.fit = Some(f);
         }
