@@ -7,9 +7,9 @@
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use motelight_frame::{FNumber, Limits, Micrometres, RawDecoder, ReadOptions, read};
+use motelight_frame::{Limits, Micrometres, RawDecoder, ReadOptions, Shot, read_reduced, read_shot};
 use motelight_motes::Profile;
-use motelight_motes::trace::{Boiled, LOWEST_MM, Reduced, TraceOptions, Traced, Tracer, View, cell_for};
+use motelight_motes::trace::{Boiled, LOWEST_MM, TraceOptions, Traced, Tracer, View, cell_for};
 use motelight_motes::visibility::{Picture, Viewing, shows};
 use serde_json::Value;
 
@@ -42,16 +42,13 @@ fn main() {
 fn trace(folder: &Path, truth: &Value) -> Traced {
     let options = ReadOptions { limits: Limits::default(), sensor: None, raw: RawDecoder::InProcess };
     let pictures = truth["pictures"].as_array().expect("pictures");
-    let numbers = pictures.iter().map(|p| p["f_number"].as_f64().expect("a number"));
-    let largest = FNumber::new(numbers.fold(0.0, f64::max)).expect("an f-number");
-    let first = &pictures[0];
-    let mm = |i: usize| first["size"][i].as_f64().expect("px") * first["pitch_um"].as_f64().expect("um") / 1000.0;
-    let mut tracer = Tracer::new(TraceOptions::default(), (mm(0), mm(1)), largest);
+    let paths: Vec<PathBuf> = pictures.iter().map(|p| folder.join(p["file"].as_str().expect("a name"))).collect();
+    let shots: Vec<Shot> = paths.iter().map(|p| read_shot(p, &options).expect("a picture").0).collect();
+    let mut tracer = Tracer::new(TraceOptions::default(), &shots.iter().collect::<Vec<_>>());
     let mut views = Vec::new();
-    for p in pictures {
-        let frame = read(&folder.join(p["file"].as_str().expect("a name")), &options).expect("a picture");
-        let cell = cell_for(&frame.shot, frame.size(), LOWEST_MM);
-        views.push(tracer.add(Boiled::of(View::of(Reduced::of(&frame, cell)))));
+    for path in &paths {
+        let reduced = read_reduced(path, &options, |shot, size| cell_for(shot, size, LOWEST_MM)).expect("a picture");
+        views.push(tracer.add(Boiled::of(View::of(reduced))));
     }
     tracer.finish(|k| Some(views[k].clone()))
 }

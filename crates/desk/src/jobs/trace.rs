@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use motelight_frame::{Body, FNumber, Fault, FileKind, FrameError, Shot, read, read_shot};
-use motelight_motes::trace::{Boiled, LOWEST_MM, Reduced, TraceOptions, Traced, Tracer, View, cell_for};
+use motelight_frame::{Body, Fault, FileKind, FrameError, Shot, read_reduced, read_shot};
+use motelight_motes::trace::{Boiled, LOWEST_MM, TraceOptions, Traced, Tracer, View, cell_for};
 use rayon::prelude::*;
 
 use crate::contract::{
@@ -154,7 +154,7 @@ fn one_body(
     errors: &mut Vec<FrameError>,
 ) -> TracedBody {
     let options = TraceOptions { viewings: settings.viewings.clone() };
-    let mut tracer = tracer_for(&group, options);
+    let mut tracer = Tracer::new(options, &group.iter().map(|f| &f.shot).collect::<Vec<_>>());
     let (mut files, mut views) = (Vec::new(), Vec::new());
     for some in group.chunks(SIDE_BY_SIDE) {
         let boiled: Vec<Result<Boiled, FrameError>> = some
@@ -178,25 +178,9 @@ fn one_body(
     TracedBody { traced: tracer.finish(|k| views.get(k).cloned()), files }
 }
 
-fn tracer_for(group: &[PictureFile], options: TraceOptions) -> Tracer {
-    let assumed = FNumber::new(motelight_motes::trace::ASSUMED_F_NUMBER);
-    let numbers = group.iter().filter_map(|f| f.shot.f_number.or(assumed));
-    let largest = numbers.fold(None, |a: Option<FNumber>, n| Some(a.map_or(n, |a| if n > a { n } else { a })));
-    let sensor = group.first().map_or((1.0, 1.0), |f| {
-        let size = f.shot.crop.size();
-        let pitch = motelight_motes::trace::pitch_of(&f.shot, size) / 1000.0;
-        (size.width as f64 * pitch, size.height as f64 * pitch)
-    });
-    // Numbers past f/45 are no apertures for pictures; a slip in one file must not make the grid endless.
-    let largest = largest.filter(|n| n.exact() < 46.0).or(FNumber::new(45.0)).or(assumed);
-    let largest = largest.unwrap_or_else(|| unreachable!("f/45 is an f-number"));
-    Tracer::new(options, sensor, largest)
-}
-
 fn boiled(path: &Path, settings: &Settings) -> Result<Boiled, FrameError> {
-    let frame = read(path, &settings.read)?;
-    let cell = cell_for(&frame.shot, frame.size(), LOWEST_MM);
-    Ok(Boiled::of(View::of(Reduced::of(&frame, cell))))
+    let reduced = read_reduced(path, &settings.read, |shot, size| cell_for(shot, size, LOWEST_MM))?;
+    Ok(Boiled::of(View::of(reduced)))
 }
 
 /// Ids of the second body and further ones carry its number, so that they are unique in a document.

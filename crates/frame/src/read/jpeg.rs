@@ -13,10 +13,12 @@ use super::facts::Facts;
 use super::light::Codes;
 use super::rendered::{Canvas, Head, whole};
 use super::tone::Colours;
-use super::{ReadOptions, broken, unreadable};
+use super::digest::digest_of;
+use super::{ReadOptions, broken, check_size, unreadable};
 use crate::error::{Fault, FrameError};
-use crate::frame::Frame;
+use crate::frame::{Digest, Frame};
 use crate::shot::Shot;
+use crate::space::Size;
 
 type Decoder<'a> = JpegDecoder<Cursor<&'a [u8]>>;
 
@@ -39,6 +41,39 @@ pub(super) fn read(path: &Path, file: File, options: &ReadOptions) -> Result<Fra
     Ok(canvas.into_frame(options))
 }
 
+/// Luma of a JPEG and what is known of it.
+pub(super) struct Luma {
+    pub samples: Vec<u8>,
+    pub size: Size,
+    pub shot: Shot,
+    pub colours: Colours,
+    pub channels: usize,
+    pub digest: Digest,
+}
+
+/// Reads luma alone: chroma is neither transformed nor brought to full size.
+pub(super) fn read_luma(path: &Path, file: File, options: &ReadOptions) -> Result<Luma, FrameError> {
+    let bytes = bytes(path, file, options)?;
+    let (mut decoder, mut head) = open(path, &bytes)?;
+    if !ends(&bytes) {
+        return Err(broken(path, "the JPEG file is cut short: the mark of its end is missing"));
+    }
+    let size = check_size(path, (head.width, head.height), 8, &options.limits)?;
+    decoder.set_options(strict().jpeg_set_out_colorspace(ColorSpace::Luma));
+    let samples = decode(path, &mut decoder)?;
+    if samples.len() != size.area() {
+        return Err(broken(path, "the JPEG decoder gave another size than the file states"));
+    }
+    head.colours.exif = head.colours.exif.or(head.facts.colour);
+    let (colours, channels) = (std::mem::take(&mut head.colours), head.channels);
+    let digest = digest_of(&bytes[..]).map_err(|e| unreadable(path, &e))?;
+    Ok(Luma { samples, size, shot: head.shot(path, options)?, colours, channels, digest })
+}
+
+fn strict() -> DecoderOptions {
+    DecoderOptions::default().set_strict_mode(true).set_max_width(65535).set_max_height(65535)
+}
+
 pub(super) fn read_shot(path: &Path, file: File, options: &ReadOptions) -> Result<Shot, FrameError> {
     let bytes = bytes(path, file, options)?;
     open(path, &bytes)?.1.shot(path, options)
@@ -52,7 +87,7 @@ fn bytes(path: &Path, mut file: File, options: &ReadOptions) -> Result<Vec<u8>, 
 
 /// Reads the head. Strict: a file that ends early or breaks the standard is an error, not a grey area.
 fn open<'a>(path: &Path, bytes: &'a [u8]) -> Result<(Decoder<'a>, Head), FrameError> {
-    let options = DecoderOptions::default().set_strict_mode(true).set_max_width(65535).set_max_height(65535);
+    let options = strict();
     let mut decoder = JpegDecoder::new_with_options(Cursor::new(bytes), options);
     decoder.decode_headers().map_err(|e| damaged(path, &e))?;
     let Some(info) = decoder.info() else { return Err(broken(path, "the JPEG file has no head")) };

@@ -14,6 +14,7 @@ mod noise;
 mod png;
 mod raw;
 pub mod raw_child;
+mod reduced;
 mod rendered;
 mod sniff;
 mod tiff;
@@ -23,6 +24,7 @@ use std::fs::File;
 use std::io::{self, Read, Seek};
 use std::path::{Path, PathBuf};
 
+pub use reduced::{LN_STEPS, Reduced, UNMEASURED, read_digest, read_reduced};
 pub use sniff::FileKind;
 
 use crate::error::{Fault, FrameError};

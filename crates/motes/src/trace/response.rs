@@ -4,7 +4,7 @@ use motelight_frame::{Plane, Size};
 use rayon::prelude::*;
 
 use crate::trace::sums::{AROUND, BOX, SLANT, Sums};
-use crate::trace::view::PATCH;
+use crate::trace::view::{PATCH, STEPS};
 
 /// Answers on a grid of places.
 #[derive(Debug)]
@@ -63,40 +63,48 @@ fn nearby(usual: f32, wide: f32, least: f32, variance: f32, freedom: f32) -> f32
 }
 
 impl Response {
-    /// Answers to shadows `width` cells wide; `None` where the picture is too small for them.
+    /// Answers to shadows `width` cells wide; `None` where cells are too coarse or the picture too small for them.
     pub fn of(sums: &Sums, unsound: &Plane<bool>, width: f64) -> Option<Response> {
         let cells = sums.cells();
         let side = ((BOX * width).round() as usize).max(2);
-        let step = ((width / 4.0) as usize).max(1);
+        let step = ((width / 4.0).round() as usize).max(1);
         let far = (AROUND * width / step as f64).round() as usize;
-        let slant = ((AROUND * SLANT * width / step as f64).round() as usize).max(1);
-        if cells.width < side + 3 * far * step || cells.height < side + 3 * far * step {
+        let slant = (AROUND * SLANT * width / step as f64).round() as usize;
+        let reach = side + 3 * far * step;
+        if width < 1.8 || cells.width < reach || cells.height < reach || side > 200 {
             return None;
         }
         let size = Size { width: (cells.width - side) / step + 1, height: (cells.height - side) / step + 1 };
         let mut means = vec![0.0f32; size.area()];
-        let scale = 1.0 / ((side * side) as f32 * crate::trace::view::STEPS);
+        let scale = 1.0 / ((side * side) as f32 * STEPS);
         means.par_chunks_mut(size.width).enumerate().for_each(|(j, row)| {
             let (top, bottom) = (sums.row(j * step), sums.row(j * step + side));
-            for (i, v) in row.iter_mut().enumerate() {
-                let x = i * step;
-                *v = (bottom[x + side] - bottom[x] - top[x + side] + top[x]) as f32 * scale;
+            if step == 1 {
+                let corners = top.iter().zip(&top[side..]).zip(bottom.iter().zip(&bottom[side..]));
+                for (v, ((a, b), (c, d))) in row.iter_mut().zip(corners) {
+                    *v = d.wrapping_sub(*c).wrapping_sub(*b).wrapping_add(*a) as f32 * scale;
+                }
+            } else {
+                for (i, v) in row.iter_mut().enumerate() {
+                    let x = i * step;
+                    let sum = bottom[x + side].wrapping_sub(bottom[x]).wrapping_sub(top[x + side]).wrapping_add(top[x]);
+                    *v = sum as f32 * scale;
+                }
             }
         });
         let (mut darker, mut variance) = (vec![0.0f32; size.area()], vec![UNKNOWN; size.area()]);
-        darker.par_chunks_mut(size.width).zip(variance.par_chunks_mut(size.width)).enumerate().for_each(
-            |(j, (darker, variance))| {
-                let inside = j >= far && j + far < size.height;
-                for i in 0..size.width {
-                    let whole = inside && i >= far && i + far < size.width;
-                    (darker[i], variance[i]) = if whole {
-                        answer(&means, size.width, j * size.width + i, far, slant)
-                    } else {
-                        at_edge(&means, size, (i, j), far, slant)
-                    };
+        let rows = darker.par_chunks_mut(size.width).zip(variance.par_chunks_mut(size.width));
+        rows.enumerate().for_each(|(j, (darker, variance))| {
+            let inside = j >= far && j + far < size.height;
+            if inside {
+                answers(&means, size.width, j, far, slant, darker, variance);
+            }
+            for i in 0..size.width {
+                if !(inside && i >= far && i + far < size.width) {
+                    (darker[i], variance[i]) = at_edge(&means, size, (i, j), far, slant);
                 }
-            },
-        );
+            }
+        });
         let sound = soundness(unsound, size, |i| i * step, side, far * step);
         let first = side as f64 / 2.0;
         let noise = noise(&darker, &variance, &sound, size, step as f64, first);
@@ -105,26 +113,39 @@ impl Response {
     }
 }
 
-/// The mean of the eight boxes around against the one in the middle, and their variance about a plane.
-fn answer(means: &[f32], stride: usize, at: usize, far: usize, slant: usize) -> (f32, f32) {
+/// A row of answers: the mean of the eight boxes around against the one in the middle, and their variance about a plane.
+fn answers(
+    means: &[f32],
+    stride: usize,
+    j: usize,
+    far: usize,
+    slant: usize,
+    darker: &mut [f32],
+    variance: &mut [f32],
+) {
+    let count = stride - 2 * far;
+    let row = |j: usize, shift: usize| &means[j * stride + shift..][..count];
+    let middle = row(j, far);
+    let (west, east) = (row(j, 0), row(j, 2 * far));
+    let (north, south) = (row(j - far, far), row(j + far, far));
+    let (nw, ne) = (row(j - slant, far - slant), row(j - slant, far + slant));
+    let (sw, se) = (row(j + slant, far - slant), row(j + slant, far + slant));
     let (f, s) = (far as f32, slant as f32);
-    let by = [far, far * stride, slant * stride + slant, slant * stride - slant];
-    let (mut sum, mut squares) = (0.0f32, 0.0f32);
-    let mut rise = [0.0f32; 4];
-    // Against the middle, so that squares stay small numbers.
-    let middle = means[at];
-    for (rise, by) in rise.iter_mut().zip(by) {
-        let (a, b) = (means[at - by] - middle, means[at + by] - middle);
-        sum += a + b;
-        squares += a * a + b * b;
-        *rise = b - a;
+    let spread = 1.0 / (2.0 * f * f + 4.0 * s * s);
+    let (darker, variance) = (&mut darker[far..][..count], &mut variance[far..][..count]);
+    for i in 0..count {
+        // Against the middle, so that squares stay small numbers.
+        let m = middle[i];
+        let (w, e, n, o) = (west[i] - m, east[i] - m, north[i] - m, south[i] - m);
+        let (a, b, c, d) = (nw[i] - m, ne[i] - m, sw[i] - m, se[i] - m);
+        let mean = 0.125 * (w + e + n + o + a + b + c + d);
+        let squares = w * w + e * e + n * n + o * o + a * a + b * b + c * c + d * d;
+        let across = f * (e - w) + s * (b + d - a - c);
+        let down = f * (o - n) + s * (c + d - a - b);
+        let left = squares - 8.0 * mean * mean - (across * across + down * down) * spread;
+        darker[i] = mean;
+        variance[i] = left.max(0.0) * (1.0 / FREEDOM);
     }
-    let mean = 0.125 * sum;
-    let spread = 2.0 * f * f + 4.0 * s * s;
-    let across = f * rise[0] + s * (rise[2] - rise[3]);
-    let down = f * rise[1] + s * (rise[2] + rise[3]);
-    let left = squares - 8.0 * mean * mean - (across * across + down * down) / spread;
-    (mean, left.max(0.0) / FREEDOM)
 }
 
 /// Values that the variance of eight boxes about a plane rests on.
@@ -159,6 +180,9 @@ fn soundness(
     far: usize,
 ) -> Vec<bool> {
     let (width, height) = (unsound.width(), unsound.height());
+    if !unsound.data().contains(&true) {
+        return vec![true; size.area()];
+    }
     let stride = width + 1;
     let mut sums = vec![0u32; stride * (height + 1)];
     for y in 0..height {
@@ -194,8 +218,9 @@ fn noise(darker: &[f32], variance: &[f32], sound: &[bool], places: Size, step: f
             let rows = span(b / size.width, places.height, size.height);
             let columns = span(b % size.width, places.width, size.width);
             let mut strays = Vec::with_capacity(BLOCK * BLOCK);
-            for j in rows {
-                for i in columns.clone() {
+            // Neighbours hang together: a quarter of them tells as much.
+            for j in rows.step_by(2) {
+                for i in columns.clone().step_by(2) {
                     let at = j * places.width + i;
                     if sound[at] && variance[at] < f32::MAX {
                         strays.push(darker[at].abs());
@@ -228,13 +253,17 @@ fn noise(darker: &[f32], variance: &[f32], sound: &[bool], places: Size, step: f
 fn sigmas(variance: &[f32], sound: &[bool], noise: &Noise, size: Size) -> Vec<f32> {
     let mut sigma = vec![f32::INFINITY; size.area()];
     sigma.par_chunks_mut(size.width).enumerate().for_each(|(j, row)| {
-        let block_row = (j / BLOCK).min(noise.size.height - 1) * noise.size.width;
-        for (i, v) in row.iter_mut().enumerate() {
-            let at = j * size.width + i;
-            if sound[at] && variance[at] < f32::MAX {
-                let (usual, wide) = noise.values[block_row + (i / BLOCK).min(noise.size.width - 1)];
-                let freedom = if variance[at] < 0.0 { 0.0 } else { FREEDOM };
-                *v = nearby(usual, wide, noise.least, variance[at], freedom);
+        let block_row = &noise.values[(j / BLOCK).min(noise.size.height - 1) * noise.size.width..][..noise.size.width];
+        let at = j * size.width;
+        for (b, &(usual, wide)) in block_row.iter().enumerate() {
+            let end = if b + 1 == noise.size.width { size.width } else { (b + 1) * BLOCK };
+            let span = b * BLOCK..end;
+            let of = variance[at..][span.clone()].iter().zip(&sound[at..][span.clone()]);
+            for (v, (&variance, &sound)) in row[span].iter_mut().zip(of) {
+                if sound && variance < f32::MAX {
+                    let freedom = if variance < 0.0 { 0.0 } else { FREEDOM };
+                    *v = nearby(usual, wide, noise.least, variance, freedom);
+                }
             }
         }
     });

@@ -36,9 +36,10 @@ pub struct Tally {
 }
 
 impl Tally {
-    /// Nothing yet, over a sensor of this size (mm); `narrowest_mm`: the narrowest shadow to come.
-    pub fn new(stand_off_mm: f64, sensor_mm: (f64, f64), narrowest_mm: f64) -> Tally {
-        let step_mm = narrowest_mm / 4.0;
+    /// Nothing yet, over a sensor of this size (mm); `narrowest_mm`: the narrowest shadow to come. Places stand a third of it
+    /// apart, or as far as keeps them to `most`.
+    pub fn new(stand_off_mm: f64, sensor_mm: (f64, f64), narrowest_mm: f64, most: f64) -> Tally {
+        let step_mm = (narrowest_mm / 3.0).max((sensor_mm.0 * sensor_mm.1 / most).sqrt());
         let places = |side: f64| (side / step_mm).ceil().max(1.0) as usize;
         let size = Size { width: places(sensor_mm.0), height: places(sensor_mm.1) };
         let none = || vec![0.0f32; size.area()];

@@ -12,7 +12,10 @@ use crate::trace::same::Likeness;
 use crate::trace::settle;
 use crate::trace::sums::Sums;
 use crate::trace::tally::Tally;
-use crate::trace::view::View;
+use crate::trace::view::{ASSUMED_F_NUMBER, View, pitch_of};
+
+/// Most places of all lenses' grids for one stand-off: with 12 bytes a place, and two coarser grids, some 200 MB.
+const MOST_PLACES: f64 = 9e6;
 
 /// A picture with all answers it gives, ready to be added.
 #[derive(Debug)]
@@ -67,13 +70,31 @@ pub struct Tracer {
     pub(super) lenses: Vec<LensGroup>,
     pub(super) sensor_mm: (f64, f64),
     pub(super) largest_n: f64,
+    /// Most places in a tally.
+    places: f64,
     views: usize,
 }
 
 impl Tracer {
-    /// Nothing yet. `sensor_mm`: width and height of the recorded part; `largest`: the largest f-number to come.
-    pub fn new(options: TraceOptions, sensor_mm: (f64, f64), largest: FNumber) -> Tracer {
-        Tracer { options, entries: Vec::new(), lenses: Vec::new(), sensor_mm, largest_n: largest.exact(), views: 0 }
+    /// Nothing yet. `shots`: of the pictures to come, from which the grid of places follows; a later picture through
+    /// another lens or a larger f-number is taken in all the same.
+    pub fn new(options: TraceOptions, shots: &[&Shot]) -> Tracer {
+        let sensor_mm = shots.first().map_or((36.0, 24.0), |shot| {
+            let size = shot.crop.size();
+            let pitch = pitch_of(shot, size) / 1000.0;
+            (size.width as f64 * pitch, size.height as f64 * pitch)
+        });
+        // Numbers past f/22 are rare, and their shadows are found on the grid for f/22 as well.
+        let numbers = shots.iter().map(|s| s.f_number.map_or(ASSUMED_F_NUMBER, FNumber::exact));
+        let largest_n = numbers.fold(5.6, f64::max).min(22.7);
+        let mut keys: Vec<LensKey> = Vec::new();
+        for key in shots.iter().map(|s| LensKey::of(s)) {
+            if !keys.contains(&key) {
+                keys.push(key);
+            }
+        }
+        let places = MOST_PLACES / keys.len().max(3) as f64;
+        Tracer { options, entries: Vec::new(), lenses: Vec::new(), sensor_mm, largest_n, places, views: 0 }
     }
 
     /// Number of pictures so far.
@@ -91,7 +112,7 @@ impl Tracer {
         let Boiled { view, responses, likeness } = boiled;
         let key = LensKey::of(&view.shot);
         let lens = self.lenses.iter().position(|g| g.key == key).unwrap_or_else(|| {
-            let tally = |&h: &f64| Tally::new(h, self.sensor_mm, h / self.largest_n);
+            let tally = |&h: &f64| Tally::new(h, self.sensor_mm, h / self.largest_n, self.places);
             self.lenses.push(LensGroup { key, tallies: STAND_OFFS_MM.iter().map(tally).collect(), pictures: 0 });
             self.lenses.len() - 1
         });

@@ -1,13 +1,10 @@
 //! A picture boiled down to what tracing needs: the logarithm of its light on cells, and where nothing can be measured.
 
-use motelight_frame::{FNumber, Frame, Layout, Mask, Micrometres, Plane, Shot, Size};
+use motelight_frame::{FNumber, Micrometres, Plane, Reduced, Shot, Size};
 
-use rayon::prelude::*;
+pub use motelight_frame::read::LN_STEPS as STEPS;
+use motelight_frame::read::UNMEASURED;
 
-/// Steps of the stored logarithm per unit: 4096 to a factor of e, from e^-8 to 1.
-pub const STEPS: f32 = 4096.0;
-/// Light below which nothing is measured: read noise and tone curves rule there. A guess.
-const DARKEST: f32 = 0.003;
 /// Cells along a side of a patch that is sound or not as a whole.
 pub const PATCH: usize = 8;
 /// F-number taken where the picture does not tell: the middle of what shows motes. A guess; stand-offs measured
@@ -15,48 +12,6 @@ pub const PATCH: usize = 8;
 pub const ASSUMED_F_NUMBER: f64 = 11.0;
 /// Long side of the sensor taken where the picture tells no pixel pitch.
 pub const ASSUMED_LONG_SIDE: Micrometres = Micrometres(36_000.0);
-
-/// Light of a picture on square cells, as a reader gives it.
-#[derive(Debug, Clone)]
-pub struct Reduced {
-    /// Luminance in linear light per cell, full scale = 1; NaN where a pixel of the cell stands at full scale.
-    pub light: Plane,
-    /// Side of a cell, px of the default crop.
-    pub cell: usize,
-    /// Size of the default crop, px.
-    pub size: Size,
-    /// The facts of the shot.
-    pub shot: Shot,
-}
-
-impl Reduced {
-    /// A picture read whole, its pixels averaged over cells. The photosites of a mosaic count alike, whatever their colour;
-    /// its cells are never smaller than one repeat of two.
-    pub fn of(frame: &Frame, cell: usize) -> Reduced {
-        let mosaic = matches!(frame.layout, Layout::Mosaic(_));
-        let cell = if mosaic { cell.max(2) } else { cell };
-        let size = frame.size();
-        let cells = Size { width: (size.width / cell).max(1), height: (size.height / cell).max(1) };
-        let weights = if frame.planes.len() == 3 { frame.luminance } else { [1.0, 0.0, 0.0] };
-        let share = 1.0 / (cell * cell) as f32;
-        let mut light = Plane::filled(cells, 0.0f32);
-        light.data_mut().par_chunks_mut(cells.width).enumerate().for_each(|(j, row)| {
-            for y in j * cell..((j + 1) * cell).min(size.height) {
-                for (plane, weight) in frame.planes.iter().zip(weights) {
-                    for (to, of) in row.iter_mut().zip(plane.row(y).chunks(cell)) {
-                        *to += of.iter().sum::<f32>() * weight * share;
-                    }
-                }
-                for (to, of) in row.iter_mut().zip(frame.mask.0.row(y).chunks(cell)) {
-                    if of.iter().any(|m| m & Mask::CLIPPED != 0) {
-                        *to = f32::NAN;
-                    }
-                }
-            }
-        });
-        Reduced { light, cell, size, shot: frame.shot.clone() }
-    }
-}
 
 /// One picture of a shoot.
 #[derive(Debug, Clone)]
@@ -82,21 +37,19 @@ pub struct View {
 impl View {
     /// Boils a picture down.
     pub fn of(reduced: Reduced) -> View {
-        let Reduced { light, cell, size, shot } = reduced;
-        let cells = light.size();
-        let mut ln = Plane::filled(cells, 0i16);
+        let Reduced { mut ln, cell, size, shot, .. } = reduced;
+        let cells = ln.size();
         let patches = Size { width: cells.width.div_ceil(PATCH), height: cells.height.div_ceil(PATCH) };
         let mut bad = vec![0u32; patches.area()];
         for y in 0..cells.height {
             let mut last = 0i16;
             let patch_row = y / PATCH * patches.width;
-            for (x, (to, &v)) in ln.row_mut(y).iter_mut().zip(light.row(y)).enumerate() {
-                if v >= DARKEST {
-                    last = (v.min(1.0).ln() * STEPS) as i16;
-                } else {
+            for (x, v) in ln.row_mut(y).iter_mut().enumerate() {
+                if *v == UNMEASURED {
                     bad[patch_row + x / PATCH] += 1;
+                    *v = last;
                 }
-                *to = last;
+                last = *v;
             }
         }
         let few = (PATCH * PATCH / 16) as u32;
@@ -190,17 +143,11 @@ fn grain(ln: &Plane<i16>, unsound: &Plane<bool>) -> f64 {
     (f64::from(quarter) / 1.5).sqrt() / f64::from(STEPS)
 }
 
-/// Side of the cells on which a picture is read, px: a power of two, at least three and a half cells to the narrowest
-/// shadow that a glass `lowest_mm` over the photosites casts (the loss of signal is then under a tenth).
+/// Side of the cells on which a picture is read, px: three cells to the narrowest shadow that a glass `lowest_mm` over the
+/// photosites casts. Shadows of usual glass are then four to six cells wide, and lose a few hundredths of their signal.
 pub fn cell_for(shot: &Shot, size: Size, lowest_mm: f64) -> usize {
-    let pitch = pitch_of(shot, size);
     let n = shot.f_number.map_or(ASSUMED_F_NUMBER, FNumber::exact);
-    let widest = lowest_mm * 1000.0 / n / 3.5 / pitch;
-    let mut cell = 8;
-    while cell > 1 && cell as f64 > widest {
-        cell /= 2;
-    }
-    cell
+    ((lowest_mm * 1000.0 / n / 3.0 / pitch_of(shot, size)) as usize).clamp(1, 12)
 }
 
 /// Pixel pitch of a picture, µm: told, or from a long side of 36 mm, by which places are right but not to scale.

@@ -1,0 +1,181 @@
+//! Pictures read small: the logarithm of light on square cells, for looking through many pictures at once.
+//!
+//! A JPEG is decoded to luminance alone and its pixels are averaged as they are. The reduced transforms that JPEG
+//! libraries offer give 8-bit samples: rounding them costs more signal than a cell's own noise has, and saves little, since most
+//! of the time goes into the entropy code.
+
+use std::path::Path;
+
+use rayon::prelude::*;
+
+use super::tone::{Rendering, rendering};
+use super::{FileKind, ReadOptions, digest, guarded, jpeg, open, read};
+use crate::error::FrameError;
+use crate::frame::{Digest, Frame, Layout, Mask, Tone};
+use crate::plane::Plane;
+use crate::shot::Shot;
+use crate::space::Size;
+
+/// Steps of [`Reduced::ln`] to a factor of e.
+pub const LN_STEPS: f32 = 4096.0;
+/// Stands where the light of a cell cannot be measured: at full scale, or so dark that noise and tone curves rule.
+pub const UNMEASURED: i16 = i16::MIN;
+/// Light below which a cell counts as too dark. A guess.
+const DARKEST: f32 = 0.003;
+/// Mean code of an 8-bit cell from which on it counts as clipped: some of its pixels stand at full scale then.
+const CLIPPED_CODE: f32 = 249.0;
+
+/// A picture on square cells.
+#[derive(Debug, Clone)]
+pub struct Reduced {
+    /// Natural logarithm of the luminance (raw: of all photosites alike), full scale = 0, in steps of 1 / [`LN_STEPS`];
+    /// [`UNMEASURED`] where it cannot be told.
+    pub ln: Plane<i16>,
+    /// Side of a cell, px of the default crop.
+    pub cell: usize,
+    /// Size of the default crop, px; a rest of less than a cell at the right and below is left out.
+    pub size: Size,
+    /// The facts of the shot.
+    pub shot: Shot,
+    /// Digest of the source file.
+    pub digest: Digest,
+}
+
+/// Reads a picture on cells of the side that `cell` gives for its shot and size.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_reduced(
+    path: &Path,
+    options: &ReadOptions,
+    cell: impl Fn(&Shot, Size) -> usize,
+) -> Result<Reduced, FrameError> {
+    let (kind, file) = open(path)?;
+    if kind != FileKind::Jpeg {
+        let frame = read(path, options)?;
+        let side = cell(&frame.shot, frame.size());
+        return Ok(Reduced::of(&frame, side));
+    }
+    guarded(path, || {
+        let luma = jpeg::read_luma(path, file, options)?;
+        let size = luma.size;
+        let side = side(cell(&luma.shot, size), size);
+        let Rendering { tones, .. } = rendering(&luma.colours, luma.channels, 255);
+        // Luma is made of encoded values: a shadow scales it as it scales each of them, nearly.
+        let table = table(&tones[tones.len() / 2], side);
+        let ln = averaged(&luma.samples, size, side, &table);
+        Ok(Reduced { ln, cell: side, size, shot: luma.shot, digest: luma.digest })
+    })
+}
+
+/// A side that leaves at least one cell and keeps sums small.
+fn side(wanted: usize, size: Size) -> usize {
+    wanted.clamp(1, 16).min(size.width.max(1)).min(size.height.max(1))
+}
+
+/// What each sum of the codes of a cell means.
+fn table(tone: &Tone, side: usize) -> Vec<i16> {
+    let count = (side * side) as f32;
+    (0..=255 * side * side)
+        .map(|sum| {
+            let code = sum as f32 / count;
+            let (low, t) = (code as u16, code.fract());
+            let light = tone.decode(low) * (1.0 - t) + tone.decode((low + 1).min(255)) * t;
+            if code >= CLIPPED_CODE { UNMEASURED } else { logarithm(light) }
+        })
+        .collect()
+}
+
+fn logarithm(light: f32) -> i16 {
+    if light >= DARKEST { (light.min(1.0).ln() * LN_STEPS).round() as i16 } else { UNMEASURED }
+}
+
+fn averaged(samples: &[u8], size: Size, side: usize, table: &[i16]) -> Plane<i16> {
+    let cells = Size { width: size.width / side, height: size.height / side };
+    let mut ln = Plane::filled(cells, 0i16);
+    ln.data_mut().par_chunks_mut(cells.width).enumerate().for_each_init(
+        || vec![0u16; size.width],
+        |columns, (j, out)| {
+            columns.fill(0);
+            for y in j * side..(j + 1) * side {
+                let row = &samples[y * size.width..(y + 1) * size.width];
+                for (sum, v) in columns.iter_mut().zip(row) {
+                    *sum += u16::from(*v);
+                }
+            }
+            for (to, of) in out.iter_mut().zip(columns.chunks_exact(side)) {
+                let sum: u32 = of.iter().map(|v| u32::from(*v)).sum();
+                *to = table[sum as usize];
+            }
+        },
+    );
+    ln
+}
+
+impl Reduced {
+    /// A picture read whole, its pixels averaged over cells. The photosites of a mosaic count alike, whatever their colour;
+    /// its cells are never smaller than one repeat of two.
+    pub fn of(frame: &Frame, cell: usize) -> Reduced {
+        let size = frame.size();
+        let mosaic = matches!(frame.layout, Layout::Mosaic(_));
+        let side = side(if mosaic { cell.div_ceil(2) * 2 } else { cell }, size);
+        let cells = Size { width: size.width / side, height: size.height / side };
+        let weights = if frame.planes.len() == 3 { frame.luminance } else { [1.0, 0.0, 0.0] };
+        let share = 1.0 / (side * side) as f32;
+        let mut ln = Plane::filled(cells, 0i16);
+        ln.data_mut().par_chunks_mut(cells.width).enumerate().for_each_init(
+            || vec![0.0f32; size.width],
+            |columns, (j, out)| {
+                columns.fill(0.0);
+                for y in j * side..(j + 1) * side {
+                    for (plane, weight) in frame.planes.iter().zip(weights) {
+                        for (sum, v) in columns.iter_mut().zip(plane.row(y)) {
+                            *sum += weight * v;
+                        }
+                    }
+                    for (sum, mask) in columns.iter_mut().zip(frame.mask.0.row(y)) {
+                        if mask & Mask::CLIPPED != 0 {
+                            *sum = f32::NAN;
+                        }
+                    }
+                }
+                for (to, of) in out.iter_mut().zip(columns.chunks_exact(side)) {
+                    *to = logarithm(of.iter().sum::<f32>() * share);
+                }
+            },
+        );
+        Reduced { ln, cell: side, size, shot: frame.shot.clone(), digest: frame.digest.clone() }
+    }
+}
+
+/// Digest of a picture's file.
+///
+/// # Errors
+/// Where the file cannot be read.
+pub fn read_digest(path: &Path) -> Result<Digest, FrameError> {
+    digest::digest(path).map_err(|e| super::unreadable(path, &e))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cell_holds_the_logarithm_of_its_mean_light() {
+        let tone = Tone::new((0..256).map(|c| c as f32 / 255.0).collect()).expect("rising");
+        let size = Size { width: 7, height: 4 };
+        let samples: Vec<u8> = (0..28).map(|i| if i % 7 < 3 { 51 } else { 204 }).collect();
+        let ln = averaged(&samples, size, 3, &table(&tone, 3));
+        assert_eq!(ln.size(), Size { width: 2, height: 1 });
+        assert!((f32::from(ln.at(0, 0)) / LN_STEPS - 0.2f32.ln()).abs() < 1e-3);
+        assert!((f32::from(ln.at(1, 0)) / LN_STEPS - 0.8f32.ln()).abs() < 1e-3);
+    }
+
+    #[test]
+    fn full_scale_and_darkness_are_not_measured() {
+        let tone = Tone::new((0..256).map(|c| c as f32 / 255.0).collect()).expect("rising");
+        let table = table(&tone, 1);
+        assert_eq!((table[255], table[0]), (UNMEASURED, UNMEASURED));
+        assert!(table[128] > UNMEASURED);
+    }
+}
