@@ -153,7 +153,9 @@ fn compare(traced: &Traced, truth: &Value, list: bool) -> Score {
             .map(|p| {
                 let here = p["motes"].as_array()?;
                 let i = here.iter().position(|m| m["id"].as_u64() == id)?;
-                Some(there(p, &here[i], p["unevenness"][i].as_f64().unwrap_or(0.0)))
+                let t = there(p, &here[i], p["unevenness"][i].as_f64().unwrap_or(0.0));
+                let inside = |v: f64, side: usize| v > 0.0 && v < p["size"][side].as_f64().unwrap_or(0.0);
+                (inside(t.x, 0) && inside(t.y, 1)).then_some(t)
             })
             .collect();
         let showing = all.iter().flatten().filter(|t| t.shows).count();

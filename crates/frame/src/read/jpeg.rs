@@ -13,10 +13,9 @@ use super::facts::Facts;
 use super::light::Codes;
 use super::rendered::{Canvas, Head, whole};
 use super::tone::Colours;
-use super::digest::digest_of;
 use super::{ReadOptions, broken, check_size, unreadable};
 use crate::error::{Fault, FrameError};
-use crate::frame::{Digest, Frame};
+use crate::frame::Frame;
 use crate::shot::Shot;
 use crate::space::Size;
 
@@ -48,7 +47,6 @@ pub(super) struct Luma {
     pub shot: Shot,
     pub colours: Colours,
     pub channels: usize,
-    pub digest: Digest,
 }
 
 /// Reads luma alone: chroma is neither transformed nor brought to full size.
@@ -66,8 +64,7 @@ pub(super) fn read_luma(path: &Path, file: File, options: &ReadOptions) -> Resul
     }
     head.colours.exif = head.colours.exif.or(head.facts.colour);
     let (colours, channels) = (std::mem::take(&mut head.colours), head.channels);
-    let digest = digest_of(&bytes[..]).map_err(|e| unreadable(path, &e))?;
-    Ok(Luma { samples, size, shot: head.shot(path, options)?, colours, channels, digest })
+    Ok(Luma { samples, size, shot: head.shot(path, options)?, colours, channels })
 }
 
 fn strict() -> DecoderOptions {

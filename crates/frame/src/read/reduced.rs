@@ -37,9 +37,15 @@ pub struct Reduced {
     pub size: Size,
     /// The facts of the shot.
     pub shot: Shot,
-    /// Digest of the source file.
-    pub digest: Digest,
+    /// Single pixels far darker than the plain surroundings two pixels away, deepest first, a few thousand at most: no
+    /// shadow is so narrow. What stands at one place in many pictures is a defect of the sensor. They are not in `ln`.
+    pub spikes: Vec<(u32, u32)>,
 }
+
+/// Codes of 8 bits by which a spike stands out, and within which its surroundings agree.
+const SPIKE: (u8, u8) = (12, 10);
+/// Most spikes that are told.
+const MOST_SPIKES: usize = 2000;
 
 /// Reads a picture on cells of the side that `cell` gives for its shot and size.
 ///
@@ -57,14 +63,16 @@ pub fn read_reduced(
         return Ok(Reduced::of(&frame, side));
     }
     guarded(path, || {
-        let luma = jpeg::read_luma(path, file, options)?;
+        let mut luma = jpeg::read_luma(path, file, options)?;
         let size = luma.size;
+        let spikes = spikes(&luma.samples, size);
+        level(&mut luma.samples, size, &spikes);
         let side = side(cell(&luma.shot, size), size);
         let Rendering { tones, .. } = rendering(&luma.colours, luma.channels, 255);
         // Luma is made of encoded values: a shadow scales it as it scales each of them, nearly.
         let table = table(&tones[tones.len() / 2], side);
         let ln = averaged(&luma.samples, size, side, &table);
-        Ok(Reduced { ln, cell: side, size, shot: luma.shot, digest: luma.digest })
+        Ok(Reduced { ln, cell: side, size, shot: luma.shot, spikes })
     })
 }
 
@@ -112,6 +120,54 @@ fn averaged(samples: &[u8], size: Size, side: usize, table: &[i16]) -> Plane<i16
     ln
 }
 
+fn spikes(samples: &[u8], size: Size) -> Vec<(u32, u32)> {
+    const AWAY: usize = 2;
+    if size.width <= 2 * AWAY || size.height <= 2 * AWAY {
+        return Vec::new();
+    }
+    let row = |y: usize| &samples[y * size.width..(y + 1) * size.width];
+    let mut found: Vec<(u8, u32, u32)> = (AWAY..size.height - AWAY)
+        .into_par_iter()
+        .flat_map_iter(|y| {
+            let (here, above, below) = (row(y), row(y - AWAY), row(y + AWAY));
+            let count = size.width - 2 * AWAY;
+            let (left, right) = (&here[..count], &here[2 * AWAY..]);
+            let (middle, above, below) = (&here[AWAY..], &above[AWAY..], &below[AWAY..]);
+            let mut depths = vec![0u8; count];
+            for i in 0..count {
+                let (l, r, a, b) = (left[i], right[i], above[i], below[i]);
+                let (low, high) = (l.min(r).min(a.min(b)), l.max(r).max(a.max(b)));
+                let depth = low.saturating_sub(middle[i]);
+                depths[i] = if depth >= SPIKE.0 && high - low <= SPIKE.1 { depth } else { 0 };
+            }
+            let spikes: Vec<(u8, u32, u32)> = depths
+                .chunks(64)
+                .enumerate()
+                .filter(|(_, some)| some.iter().any(|d| *d > 0))
+                .flat_map(|(c, some)| some.iter().enumerate().map(move |(i, d)| (*d, 64 * c + i)))
+                .filter(|(d, _)| *d > 0)
+                .map(|(d, i)| (d, (i + AWAY) as u32, y as u32))
+                .collect();
+            spikes
+        })
+        .collect();
+    found.sort_by_key(|(depth, x, y)| (std::cmp::Reverse(*depth), *y, *x));
+    found.truncate(MOST_SPIKES);
+    found.into_iter().map(|(_, x, y)| (x, y)).collect()
+}
+
+/// Fills spikes and the pixels next to them, onto which demosaicing spreads them, from two pixels away.
+fn level(samples: &mut [u8], size: Size, spikes: &[(u32, u32)]) {
+    for &(x, y) in spikes {
+        let at = y as usize * size.width + x as usize;
+        let around = [at - 2, at + 2, at - 2 * size.width, at + 2 * size.width];
+        let mean = around.iter().map(|&i| u32::from(samples[i])).sum::<u32>().div_ceil(4) as u8;
+        for row in [at - size.width, at, at + size.width] {
+            samples[row - 1..=row + 1].fill(mean);
+        }
+    }
+}
+
 impl Reduced {
     /// A picture read whole, its pixels averaged over cells. The photosites of a mosaic count alike, whatever their colour;
     /// its cells are never smaller than one repeat of two.
@@ -144,7 +200,10 @@ impl Reduced {
                 }
             },
         );
-        Reduced { ln, cell: side, size, shot: frame.shot.clone(), digest: frame.digest.clone() }
+        let marked = frame.mask.0.data().iter().enumerate().filter(|(_, m)| **m & Mask::DEFECT != 0);
+        let spikes =
+            marked.take(MOST_SPIKES).map(|(i, _)| ((i % size.width) as u32, (i / size.width) as u32)).collect();
+        Reduced { ln, cell: side, size, shot: frame.shot.clone(), spikes }
     }
 }
 
@@ -169,6 +228,20 @@ mod tests {
         assert_eq!(ln.size(), Size { width: 2, height: 1 });
         assert!((f32::from(ln.at(0, 0)) / LN_STEPS - 0.2f32.ln()).abs() < 1e-3);
         assert!((f32::from(ln.at(1, 0)) / LN_STEPS - 0.8f32.ln()).abs() < 1e-3);
+    }
+
+    #[test]
+    fn a_dark_pixel_in_a_plain_place_is_a_spike_and_a_shadow_is_none() {
+        let size = Size { width: 40, height: 30 };
+        let mut samples = vec![140u8; size.area()];
+        samples[10 * 40 + 12] = 60;
+        for y in 15..25 {
+            samples[y * 40 + 20..y * 40 + 30].fill(100);
+        }
+        let found = spikes(&samples, size);
+        assert_eq!(found, [(12, 10)]);
+        level(&mut samples, size, &found);
+        assert_eq!((samples[10 * 40 + 12], samples[20 * 40 + 25]), (140, 100));
     }
 
     #[test]

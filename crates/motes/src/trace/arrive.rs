@@ -12,6 +12,8 @@ pub struct Word {
     pub weight: f64,
     /// Whether another lens was put on just before this picture.
     pub lens_changed: bool,
+    /// Share of the picture's answers that have nothing to do with motes or noise (birds, wires, tufts of cloud).
+    pub strange: f64,
 }
 
 /// What all pictures together say.
@@ -33,8 +35,6 @@ pub struct Story {
     pub present: Vec<f64>,
 }
 
-/// Share of answers that have nothing to do with motes or noise (birds, wires, ...): a guess, on the safe side in skies.
-const STRANGE: f64 = 0.01;
 /// What expected answers err by, relative: tone curves of cameras, shapes of motes. A guess.
 const MODEL_ERROR: f64 = 0.25;
 /// Probabilities before the pictures are looked at, guesses: that a mote was there from the start, that it ever goes,
@@ -44,9 +44,16 @@ const EVER_GOES: f64 = 0.05;
 const AT_A_CHANGE: f64 = 6.0;
 
 /// Density of strange answers: the same for every factor of size beyond the noise, up to a hundred standard errors.
-fn strange(z: f64) -> f64 {
+fn strange(z: f64, share: f64) -> f64 {
     // The integral of 1 / (2 + |z|) from -100 to 100.
-    STRANGE / (7.86 * (2.0 + z.abs()))
+    share / (7.86 * (2.0 + z.abs()))
+}
+
+/// Share of strange answers, of which `beyond` of all lie more than 3.5 standard errors on one side; at least a hundredth, a
+/// guess on the safe side.
+pub fn strange_share(beyond: f64) -> f64 {
+    // The integral of 1 / (2 + z) from 3.5 to 100, over 7.86.
+    (beyond / 0.371).clamp(0.01, 0.3)
 }
 
 fn normal(z: f64, sigma: f64) -> f64 {
@@ -54,9 +61,10 @@ fn normal(z: f64, sigma: f64) -> f64 {
 }
 
 /// Logarithm of how much likelier an answer is with a mote that would give `expected`.
-pub fn ln_ratio(darker: f64, expected: f64) -> f64 {
-    let with = (1.0 - STRANGE) * normal(darker - expected, 1.0f64.hypot(MODEL_ERROR * expected)) + strange(darker);
-    let without = (1.0 - STRANGE) * normal(darker, 1.0) + strange(darker);
+pub fn ln_ratio(darker: f64, expected: f64, share: f64) -> f64 {
+    let odd = strange(darker, share);
+    let with = (1.0 - share) * normal(darker - expected, 1.0f64.hypot(MODEL_ERROR * expected)) + odd;
+    let without = (1.0 - share) * normal(darker, 1.0) + odd;
     (with / without).ln()
 }
 
@@ -86,7 +94,7 @@ pub fn story(words: &[Word], sizes: &[f64]) -> Story {
     let mut chains = Vec::with_capacity(sizes.len());
     for (a, prior) in sizes.iter().enumerate() {
         let said: Vec<f64> =
-            words.iter().map(|w| w.darker.map_or(0.0, |z| w.weight * ln_ratio(z, w.expected[a]))).collect();
+            words.iter().map(|w| w.darker.map_or(0.0, |z| w.weight * ln_ratio(z, w.expected[a], w.strange))).collect();
         // Forward: there at k, whenever it came. Backward: what follows if it is there at k.
         let (mut forward, mut backward) = (vec![f64::NEG_INFINITY; n], vec![0.0; n + 1]);
         let mut before = f64::NEG_INFINITY;

@@ -1,5 +1,6 @@
 //! One picture asked about one place: how much darker it is than around, for a patch of places about it.
 
+use crate::trace::arrive::strange_share;
 use crate::trace::response::Noise;
 use crate::trace::sums::Sums;
 use crate::trace::view::{PATCH, View};
@@ -31,6 +32,15 @@ impl Strays {
         let t = (stand_off_mm / low).ln() / (high / low).ln();
         let (a, b) = (of(above - 1), of(above));
         if a.is_infinite() || b.is_infinite() { a.min(b) } else { (a.ln() * (1.0 - t) + b.ln() * t).exp() }
+    }
+}
+
+impl Strays {
+    /// Share of answers that have nothing to do with motes or noise, for shadows of a stand-off.
+    pub fn strange(&self, stand_off_mm: f64) -> f64 {
+        let off = |h: f64| (h / stand_off_mm).ln().abs();
+        let nearest = self.0.iter().min_by(|a, b| off(a.0).total_cmp(&off(b.0)));
+        strange_share(nearest.and_then(|(_, n)| n.as_ref()).map_or(0.0, |n| n.beyond))
     }
 }
 

@@ -29,8 +29,9 @@ impl Rings {
         Rings { f_number, sums: [0.0; RINGS], weights: [0.0; RINGS], cell_um: 0.0 }
     }
 
-    /// Adds a picture at a place (mm), `sigma` being the noise of a cell as a logarithm.
-    pub fn add(&mut self, view: &View, at: (f64, f64), sigma: f64) {
+    /// Adds a picture at a place (mm); `sigma`: standard error of a mean over `cells`, beyond which more cells tell no more,
+    /// since what is uneven in a scene hangs together.
+    pub fn add(&mut self, view: &View, at: (f64, f64), sigma: f64, cells: f64) {
         let (x, y) = view.cells_at(at);
         let ring = RING_MM * 1000.0 / self.f_number.exact() / view.cell_um();
         let reach = RINGS as f64 * ring;
@@ -51,7 +52,7 @@ impl Rings {
         let outer: f64 = sums[RINGS - 4..].iter().sum::<f64>() / counts[RINGS - 4..].iter().sum::<f64>().max(1.0);
         for k in 0..RINGS {
             if counts[k] > 0.0 {
-                let weight = counts[k] / (sigma * sigma);
+                let weight = counts[k].min(cells) / (cells * sigma * sigma);
                 self.sums[k] += weight * (outer - sums[k] / counts[k]) / f64::from(STEPS);
                 self.weights[k] += weight;
             }
@@ -113,17 +114,18 @@ pub fn left_by_shadow(all: &[Rings], stand_off_mm: f64) -> f64 {
         .fold(f64::MAX, f64::min)
 }
 
-/// The same for something that keeps its size and depth at every f-number.
+/// The same for something that keeps its size and depth at every f-number, and the diameter that fits best, µm.
 pub fn left_by_fixed(all: &[Rings]) -> (f64, f64) {
     (0..SIZES + 4)
         .map(|size| {
-            let radius = diameter_um(size) / 2.0;
+            let diameter = diameter_um(size);
             let disc = |r: &Rings| {
-                // Its edge is a cell wide.
-                let edge = 0.5 * r.cell_um;
-                r.shape(|um| (0.5 - (um - radius) / (2.0 * edge)).clamp(0.0, 1.0))
+                // Spread over the cell it lies in, a square of the area of a disc 1.13 times as wide; its edge is a cell wide.
+                let across = diameter.hypot(1.13 * r.cell_um);
+                let depth = (diameter / across).powi(2);
+                r.shape(|um| depth * (0.5 - (um - across / 2.0) / r.cell_um).clamp(0.0, 1.0))
             };
-            (common_strength(all, disc, 0.0..=f64::MAX), 2.0 * radius)
+            (common_strength(all, disc, 0.0..=f64::MAX), diameter)
         })
         .fold((f64::MAX, 0.0), |best, one| if one.0 < best.0 { one } else { best })
 }

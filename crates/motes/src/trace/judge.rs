@@ -11,10 +11,11 @@ use crate::measure::Estimate;
 use crate::optics::disc_area_um2;
 use crate::profile::Profile;
 use crate::trace::arrive::interval;
+use crate::trace::candidate::{Candidate, diameter};
 use crate::trace::expect::{SIZES, diameter_um};
 use crate::trace::lens::Transform;
 use crate::trace::result::{Sighting, Span, Traced, TracedMote, TracedPicture, Unseen};
-use crate::trace::settle::{Body, Candidate, diameter};
+use crate::trace::settle::Body;
 use crate::trace::view::View;
 use crate::visibility::{Picture, shows, shows_from};
 
@@ -23,6 +24,8 @@ use crate::visibility::{Picture, shows, shows_from};
 const HIDDEN_FROM: f64 = 0.5;
 /// How far around a shadow its surroundings count, in widths at half depth.
 const SURROUNDINGS: f64 = 1.5;
+/// Probability from which on a candidate is called a mote.
+const CERTAIN: f64 = 0.95;
 /// What an interval of arrival or departure is to hold.
 const HOLDS: f64 = 0.95;
 
@@ -46,7 +49,7 @@ pub(super) fn judge<V: Fn(usize) -> Option<View> + Sync>(
             (c, p)
         })
         .collect();
-    found.retain(|(_, p)| *p > 0.5);
+    found.retain(|(_, p)| *p > CERTAIN);
     found.sort_by(|a, b| b.1.total_cmp(&a.1).then(diameter(&b.0).value.total_cmp(&diameter(&a.0).value)));
     let banks = banks(body, &found, height.value);
     let told_pitch = tracer.entries.iter().any(|e| e.shot.pitch.is_some());

@@ -22,6 +22,7 @@ mod expect;
 mod height;
 mod arrive;
 mod result;
+mod candidate;
 mod settle;
 mod judge;
 mod tracer;

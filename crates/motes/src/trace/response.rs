@@ -34,6 +34,8 @@ pub struct Noise {
     values: Vec<(f32, f32)>,
     /// Standard error in the plainest parts of the picture.
     least: f32,
+    /// Share of places that are more than 3.5 standard errors brighter than around: what scenes do, motes never.
+    pub beyond: f64,
 }
 
 /// Places along a side of a block: a shadow covers a twenty-fifth of it, the tenth that counts it leaves alone.
@@ -107,22 +109,16 @@ impl Response {
         });
         let sound = soundness(unsound, size, |i| i * step, side, far * step);
         let first = side as f64 / 2.0;
-        let noise = noise(&darker, &variance, &sound, size, step as f64, first);
+        let mut noise = noise(&darker, &variance, &sound, size, step as f64, first);
         let sigma = sigmas(&variance, &sound, &noise, size);
+        let bright = darker.iter().zip(&sigma).filter(|(d, s)| **d < -3.5 * **s).count();
+        noise.beyond = bright as f64 / sigma.iter().filter(|s| s.is_finite()).count().max(1) as f64;
         Some(Response { step, first, size, darker, sigma, noise })
     }
 }
 
 /// A row of answers: the mean of the eight boxes around against the one in the middle, and their variance about a plane.
-fn answers(
-    means: &[f32],
-    stride: usize,
-    j: usize,
-    far: usize,
-    slant: usize,
-    darker: &mut [f32],
-    variance: &mut [f32],
-) {
+fn answers(means: &[f32], stride: usize, j: usize, far: usize, slant: usize, darker: &mut [f32], variance: &mut [f32]) {
     let count = stride - 2 * far;
     let row = |j: usize, shift: usize| &means[j * stride + shift..][..count];
     let middle = row(j, far);
@@ -240,7 +236,7 @@ fn noise(darker: &[f32], variance: &[f32], sound: &[bool], places: Size, step: f
             (usual, (quantile(0.9) / 1.645).max(usual))
         })
         .collect();
-    let mut noise = Noise { cells: BLOCK as f64 * step, first, size, values, least: LEAST };
+    let mut noise = Noise { cells: BLOCK as f64 * step, first, size, values, least: LEAST, beyond: 0.0 };
     let mut plain: Vec<f32> = noise.values.iter().map(|v| v.0).filter(|v| v.is_finite()).collect();
     if !plain.is_empty() {
         let at = plain.len() / 5;

@@ -8,62 +8,22 @@ use rayon::prelude::*;
 
 use crate::measure::Estimate;
 use crate::trace::STAND_OFFS_MM;
-use crate::trace::arrive::{Story, Word, story};
+use crate::trace::arrive::{Word, story};
 use crate::trace::ask::{SIDE, Told, ask, top};
+use crate::trace::candidate::{Candidate, between, line_up};
 use crate::trace::expect::{answers, diameter_um, size_prior};
 use crate::trace::height::{Rings, left_by_fixed, left_by_shadow, stand_off};
 use crate::trace::judge;
-use crate::trace::lens::{Pair, Transform, align, least_squares};
+use crate::trace::lens::{Pair, Transform, least_squares};
 use crate::trace::result::Traced;
 use crate::trace::sums::Sums;
-use crate::trace::tally::Peak;
 use crate::trace::tracer::Tracer;
 use crate::trace::view::View;
 
-/// Evidence from which on a place is asked about again.
-const ASKED_FROM: f32 = 9.0;
-/// Most places that are.
-const MOST: usize = 900;
 /// Stand-off taken where the pictures do not tell it: what `inspect` assumes.
 const ASSUMED: Estimate = Estimate { value: 1.2, sigma: 0.6 };
 /// Motes that a sensor is taken to have before anything is seen: a guess that counts for little.
 const USUAL_MOTES: f64 = 25.0;
-
-/// A place that may hold a mote.
-#[derive(Debug, Clone)]
-pub(super) struct Candidate {
-    /// Through the reference lens, mm.
-    pub at: (f64, f64),
-    /// Stand-off of the shadow that it is asked about with, mm.
-    pub template_mm: f64,
-    /// What each picture says.
-    pub told: Vec<Option<Told>>,
-    /// Offset of the best place of the patch, steps.
-    pub offset: (f64, f64),
-    /// Words of all pictures, in their order.
-    pub words: Vec<Word>,
-    /// What they add up to.
-    pub story: Option<Story>,
-    /// Lost light in rings, per f-number.
-    pub rings: Vec<Rings>,
-}
-
-impl Candidate {
-    fn new(at: (f64, f64), template_mm: f64) -> Self {
-        let (told, words, rings) = (Vec::new(), Vec::new(), Vec::new());
-        Candidate { at, template_mm, told, offset: (0.0, 0.0), words, story: None, rings }
-    }
-
-    /// The likeliest size.
-    pub fn size(&self) -> usize {
-        let sizes = self.story.as_ref().map_or(&[][..], |s| &s.sizes);
-        (0..sizes.len()).max_by(|&a, &b| sizes[a].total_cmp(&sizes[b])).unwrap_or(0)
-    }
-
-    fn evidence(&self) -> f64 {
-        self.story.as_ref().map_or(f64::NEG_INFINITY, |s| s.evidence)
-    }
-}
 
 /// Everything a body's pictures share while they are judged.
 pub(super) struct Body<'a, V> {
@@ -93,70 +53,30 @@ pub(super) fn settle<V: Fn(usize) -> Option<View> + Sync>(tracer: &Tracer, view:
         return judge::judge(&body, Vec::new(), 1.0, ASSUMED);
     }
     let strays = body.strays();
-    body.ask_all(&mut candidates, false);
+    body.ask_all(&mut candidates);
     body.tell_all(&mut candidates);
     body.refine(&mut candidates);
     body.keep(&mut candidates, body.ln_prior() - 6.0);
-    body.ask_all(&mut candidates, true);
+    body.ask_all(&mut candidates);
     body.tell_all(&mut candidates);
     body.refine(&mut candidates);
     body.keep(&mut candidates, body.ln_prior() - 3.0);
+    body.collect_rings(&mut candidates);
     body.measure_height(&candidates);
     let height = body.stand_off.map_or(ASSUMED, |(value, sigma)| Estimate::new(value, sigma));
-    for c in &mut candidates {
-        // A mote much wider than the pupil's image keeps the wider template that found it.
-        if body.stand_off.is_some() && c.template_mm < 1.45 * height.value {
-            c.template_mm = height.value;
-        }
+    if body.stand_off.is_some() {
+        // The glass's own template serves most; where detail crowds in, or the mote is large, the one that found it may.
+        let own = candidates.iter().map(|c| Candidate::new(c.at, height.value)).collect::<Vec<_>>();
+        candidates.extend(own);
     }
-    body.ask_all(&mut candidates, true);
+    body.ask_all(&mut candidates);
     body.tell_all(&mut candidates);
     body.refine(&mut candidates);
     body.keep(&mut candidates, 0.0);
-    candidates.retain(|c| !body.keeps_its_size(c, height.value));
+    body.collect_rings(&mut candidates);
+    let defects = tracer.defects();
+    candidates.retain(|c| !body.is_defect(c, &defects) && !body.keeps_its_size(c, height.value));
     judge::judge(&body, candidates, strays, height)
-}
-
-/// Candidates of all lenses in the coordinates of the one with the most evidence.
-fn line_up(tracer: &Tracer) -> (Vec<Transform>, usize, Vec<Candidate>) {
-    let peaks: Vec<Vec<Peak>> = tracer
-        .lenses
-        .iter()
-        .map(|g| {
-            let all = g.tallies.iter().flat_map(|t| t.peaks(ASKED_FROM)).collect();
-            thinned(all, tracer.largest_n)
-        })
-        .collect();
-    let strength = |p: &Vec<Peak>| p.iter().map(|p| f64::from(p.evidence.min(60.0))).filter(|e| *e > 14.0).sum::<f64>();
-    let reference = (0..peaks.len()).max_by(|&a, &b| strength(&peaks[a]).total_cmp(&strength(&peaks[b]))).unwrap_or(0);
-    let near_mm = 0.5 * STAND_OFFS_MM[1] / tracer.largest_n;
-    let transforms: Vec<Transform> = (0..peaks.len())
-        .map(|g| {
-            let found = (g != reference).then(|| align(&peaks[reference], &peaks[g], near_mm));
-            found.flatten().unwrap_or(Transform::STILL)
-        })
-        .collect();
-    let mut all: Vec<Peak> = Vec::new();
-    for (g, peaks) in peaks.iter().enumerate() {
-        all.extend(peaks.iter().map(|p| Peak { at: transforms[g].undo(p.at), ..*p }));
-    }
-    let mut all = thinned(all, tracer.largest_n);
-    all.truncate(MOST);
-    let candidates = all.into_iter().map(|p| Candidate::new(p.at, p.stand_off_mm)).collect();
-    (transforms, reference, candidates)
-}
-
-/// Of places that lie within half a narrow shadow of each other, the one with the most evidence.
-fn thinned(mut peaks: Vec<Peak>, largest_n: f64) -> Vec<Peak> {
-    peaks.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
-    let mut kept: Vec<Peak> = Vec::new();
-    for peak in peaks {
-        let near = 0.5 * peak.stand_off_mm / largest_n;
-        if !kept.iter().any(|k| (k.at.0 - peak.at.0).hypot(k.at.1 - peak.at.1) < near) {
-            kept.push(peak);
-        }
-    }
-    kept
 }
 
 impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
@@ -194,7 +114,7 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
     }
 
     /// Asks every picture about every candidate.
-    fn ask_all(&mut self, candidates: &mut [Candidate], rings: bool) {
+    fn ask_all(&mut self, candidates: &mut [Candidate]) {
         self.fill_tables(candidates);
         let asked: &[Candidate] = candidates;
         let told: Vec<Vec<Option<Told>>> = (0..self.tracer.entries.len())
@@ -203,9 +123,6 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
             .collect();
         for (c, candidate) in candidates.iter_mut().enumerate() {
             candidate.told = told.iter().map(|t| t[c].clone()).collect();
-        }
-        if rings {
-            self.collect_rings(candidates);
         }
     }
 
@@ -234,12 +151,12 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
                     let there = candidate.story.as_ref().map_or(0.0, |s| s.present[k]);
                     let Some(told) = &candidate.told[k] else { continue };
                     let expected = self.expected(entry.f_number, candidate.template_mm)[candidate.size()];
-                    if there < 0.5 || expected < 0.7 * f64::from(told.sigma) {
+                    if there < 0.5 || expected < 1.5 * f64::from(told.sigma) {
                         continue;
                     }
                     let width = candidate.template_mm * 1000.0 / entry.f_number.exact() / view.cell_um();
                     let mut rings = Rings::new(entry.f_number);
-                    rings.add(&view, transform.apply(candidate.at), f64::from(told.sigma) * width);
+                    rings.add(&view, transform.apply(candidate.at), f64::from(told.sigma), width * width);
                     found.push((c, rings));
                 }
                 found
@@ -303,7 +220,13 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
                     let (a, b) = (entries[k - 1].lens, entry.lens);
                     !self.tracer.lenses[a].key.same_lens(&self.tracer.lenses[b].key)
                 };
-                Word { darker, expected, weight: self.weights[k], lens_changed }
+                Word {
+                    darker,
+                    expected,
+                    weight: self.weights[k],
+                    lens_changed,
+                    strange: entry.strays.strange(c.template_mm),
+                }
             })
             .collect();
         c.story = Some(story(&c.words, &size_prior()));
@@ -415,6 +338,19 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
         self.stand_off = stand_off(&places);
     }
 
+    /// Whether a candidate is no larger than a defect of a pixel and stands where one is, seen through any of the lenses.
+    fn is_defect(&self, c: &Candidate, defects: &[(f64, f64)]) -> bool {
+        let pitch_um = self.tracer.entries[0].pitch_um;
+        // A dead photosite and what demosaicing makes of it take the light of a few pixels, and more of its logarithm.
+        let small = diameter_um(c.size()) < 5.5 * pitch_um;
+        let near_mm = 0.4 * STAND_OFFS_MM[0] / self.tracer.largest_n + 0.01;
+        small
+            && self.transforms.iter().any(|t| {
+                let (x, y) = t.apply(c.at);
+                defects.iter().any(|d| (d.0 - x).hypot(d.1 - y) < near_mm)
+            })
+    }
+
     /// Whether a candidate is the same at all f-numbers rather than a shadow.
     fn keeps_its_size(&self, c: &Candidate, height: f64) -> bool {
         if c.rings.is_empty() {
@@ -426,7 +362,10 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
             || c.rings.iter().any(|r| 1.3 * r.f_number.exact() < c.rings[0].f_number.exact());
         let narrow = diameter < 0.45 * height * 1000.0 / self.tracer.largest_n;
         let excess = (fixed.min(shadow) / (15.0 * c.rings.len() as f64)).max(1.0);
-        (several || narrow) && (shadow - fixed) / excess > 20.0
+        // Defects of single pixels are about as frequent as motes of that size: the better fit decides. Larger things
+        // must fit much better to be no shadow.
+        let least = if narrow { 2.0 } else { 20.0 };
+        (several || narrow) && (shadow - fixed) / excess > least
     }
 
     /// How much answers added up over all pictures stray at places taken blindly, against what their errors say: more
@@ -468,25 +407,4 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
 struct Stack {
     offset: (f64, f64),
     error_mm: f64,
-}
-
-/// A patch between its places.
-fn between(patch: &[f32; SIDE * SIDE], offset: (f64, f64)) -> f64 {
-    let half = (SIDE / 2) as f64;
-    let clip = |v: f64| (v + half).clamp(0.0, (SIDE - 1) as f64 - 1e-9);
-    let (x, y) = (clip(offset.0), clip(offset.1));
-    let (i, j) = (x as usize, y as usize);
-    let (u, v) = (x - i as f64, y - j as f64);
-    let at = |i: usize, j: usize| f64::from(patch[j * SIDE + i]);
-    (at(i, j) * (1.0 - u) + at(i + 1, j) * u) * (1.0 - v) + (at(i, j + 1) * (1.0 - u) + at(i + 1, j + 1) * u) * v
-}
-
-/// Blocked area of a candidate, as the diameter of its disc, with its spread.
-pub(super) fn diameter(c: &Candidate) -> Estimate {
-    let sizes = c.story.as_ref().map_or(&[][..], |s| &s.sizes);
-    let mean: f64 = sizes.iter().enumerate().map(|(i, p)| p * diameter_um(i).ln()).sum();
-    let variance: f64 = sizes.iter().enumerate().map(|(i, p)| p * (diameter_um(i).ln() - mean).powi(2)).sum();
-    // The steps between sizes, and what tone and form leave open of an area (a tenth of it).
-    let sigma = (variance + 0.045f64.powi(2) + 0.05f64.powi(2)).sqrt();
-    Estimate::new(mean.exp(), mean.exp() * sigma)
 }

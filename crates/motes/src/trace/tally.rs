@@ -98,6 +98,18 @@ impl Tally {
             });
     }
 
+    /// Highest evidence at a place (mm) and its neighbours on the grid; 0 outside.
+    pub fn near(&self, at: (f64, f64)) -> f32 {
+        let index = |v: f64, side: usize| (v / self.step_mm + side as f64 / 2.0).floor();
+        let (x, y) = (index(at.0, self.size.width), index(at.1, self.size.height));
+        let span = |v: f64, end: usize| (v - 1.0).max(0.0) as usize..((v + 2.0).max(0.0) as usize).min(end);
+        let columns = span(x, self.size.width);
+        let rows = span(y, self.size.height);
+        rows.flat_map(|j| columns.clone().map(move |i| (i, j)))
+            .map(|(i, j)| self.highest[j * self.size.width + i])
+            .fold(0.0, f32::max)
+    }
+
     /// Places that stand out from their neighbours with at least this much evidence, most first.
     pub fn peaks(&self, least: f32) -> Vec<Peak> {
         let Size { width, height } = self.size;

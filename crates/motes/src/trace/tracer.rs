@@ -1,5 +1,7 @@
 //! Pictures taken in one after the other.
 
+use std::collections::BTreeMap;
+
 use motelight_frame::{FNumber, Shot, Size};
 use rayon::prelude::*;
 
@@ -72,6 +74,8 @@ pub struct Tracer {
     pub(super) largest_n: f64,
     /// Most places in a tally.
     places: f64,
+    /// In how many pictures a pixel (mm from the centre, in µm) looked like a defect.
+    spikes: BTreeMap<(i32, i32), u16>,
     views: usize,
 }
 
@@ -94,7 +98,16 @@ impl Tracer {
             }
         }
         let places = MOST_PLACES / keys.len().max(3) as f64;
-        Tracer { options, entries: Vec::new(), lenses: Vec::new(), sensor_mm, largest_n, places, views: 0 }
+        Tracer {
+            options,
+            entries: Vec::new(),
+            lenses: Vec::new(),
+            sensor_mm,
+            largest_n,
+            places,
+            spikes: BTreeMap::new(),
+            views: 0,
+        }
     }
 
     /// Number of pictures so far.
@@ -127,6 +140,9 @@ impl Tracer {
                 }
             }
         }
+        for &(x, y) in &view.spikes {
+            *self.spikes.entry(micrometres(&view, x, y)).or_default() += 1;
+        }
         let view_of = twin.unwrap_or(self.views);
         self.views = self.views.max(view_of + 1);
         let strays = STAND_OFFS_MM.iter().copied().zip(responses.into_iter().map(|r| r.map(|r| r.noise)));
@@ -144,9 +160,21 @@ impl Tracer {
         view
     }
 
+    /// Places of pixel defects, mm: what looked like one in three pictures or more.
+    pub(super) fn defects(&self) -> Vec<(f64, f64)> {
+        let often = self.spikes.iter().filter(|(_, n)| **n >= 3);
+        often.map(|((x, y), _)| (f64::from(*x) / 1000.0, f64::from(*y) / 1000.0)).collect()
+    }
+
     /// Tells what all pictures so far show. `view` gives a picture back by its number in the order of adding; pictures
     /// that are gone are left out.
     pub fn finish(&self, view: impl Fn(usize) -> Option<View> + Sync) -> Traced {
         settle::settle(self, &view)
     }
+}
+
+/// Centre of a pixel from the sensor's centre, µm.
+fn micrometres(view: &View, x: u32, y: u32) -> (i32, i32) {
+    let um = |v: u32, side: usize| ((f64::from(v) + 0.5 - side as f64 / 2.0) * view.pitch_um).round() as i32;
+    (um(x, view.size.width), um(y, view.size.height))
 }

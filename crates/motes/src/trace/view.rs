@@ -30,6 +30,8 @@ pub struct View {
     pub f_number: FNumber,
     /// The facts of the shot.
     pub shot: Shot,
+    /// Pixels that look like defects, see [`Reduced::spikes`].
+    pub spikes: Vec<(u32, u32)>,
     /// Noise over signal of a single pixel in the plain parts, taken as white.
     pub grain: f64,
 }
@@ -37,7 +39,7 @@ pub struct View {
 impl View {
     /// Boils a picture down.
     pub fn of(reduced: Reduced) -> View {
-        let Reduced { mut ln, cell, size, shot, .. } = reduced;
+        let Reduced { mut ln, cell, size, shot, spikes } = reduced;
         let cells = ln.size();
         let patches = Size { width: cells.width.div_ceil(PATCH), height: cells.height.div_ceil(PATCH) };
         let mut bad = vec![0u32; patches.area()];
@@ -59,7 +61,7 @@ impl View {
         let grain = grain(&ln, &unsound) * cell as f64;
         // The assumed number is one.
         let f_number = f_number.unwrap_or_else(|| unreachable!("f/11 is an f-number"));
-        View { ln, unsound, cell, size, pitch_um, f_number, shot, grain }
+        View { ln, unsound, cell, size, pitch_um, f_number, shot, spikes, grain }
     }
 
     /// Side of a cell on the sensor, µm.

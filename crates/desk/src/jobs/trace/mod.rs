@@ -1,20 +1,27 @@
 //! A shoot traced: pictures sorted by body, lens and time, read small, and judged together.
 
-use std::collections::BTreeMap;
+mod cache;
+mod shelf;
+mod sort;
+
 use std::path::{Path, PathBuf};
 
-use motelight_frame::{Body, Fault, FileKind, FrameError, Shot, read_reduced, read_shot};
+use motelight_frame::{Fault, FileKind, FrameError, Shot, read_reduced, read_shot};
 use motelight_motes::trace::{Boiled, LOWEST_MM, TraceOptions, Traced, Tracer, View, cell_for};
 use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
 
 use crate::contract::{
     BodyEntry, LeftOutEntry, SightingEntry, TraceDocument, TracedBodyEntry, TracedMoteEntry, TracedPictureEntry,
     TracedStandOffEntry, UnreadEntry,
 };
+use crate::jobs::trace::cache::Cache;
+use crate::jobs::trace::shelf::Shelf;
+use crate::jobs::trace::sort::{by_body, pairs_joined};
 use crate::jobs::{Outcome, Settings, Source};
 
 /// One body's pictures, judged together.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 pub struct TracedBody {
     /// What was found.
     pub traced: Traced,
@@ -31,7 +38,7 @@ impl TracedBody {
 }
 
 /// One picture, which may lie there as several files.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct PictureFile {
     /// The file that was measured.
     pub path: PathBuf,
@@ -58,8 +65,22 @@ const SIDE_BY_SIDE: usize = 4;
 /// Contrast over what would just be noticed from which on a picture needs mending badly: a guess.
 pub const BADLY: f64 = 3.0;
 
-/// Traces a shoot. `each` hears of every picture as it is read.
+/// Traces a shoot. `each` hears of every picture as it is read. What was found is kept by the digests of the files, so
+/// that the same pictures are not judged twice.
 pub fn trace(sources: &[Source], settings: &Settings, each: impl Fn(&Path) + Sync) -> TracedShoot {
+    let cache = Cache::open(sources, settings);
+    if let Some(known) = cache.as_ref().and_then(Cache::get) {
+        sources.iter().for_each(|s| each(&s.path));
+        return known;
+    }
+    let shoot = traced(sources, settings, each);
+    if let Some(cache) = cache.filter(|_| shoot.errors.is_empty()) {
+        cache.put(&shoot);
+    }
+    shoot
+}
+
+fn traced(sources: &[Source], settings: &Settings, each: impl Fn(&Path) + Sync) -> TracedShoot {
     let read: Vec<Result<(PictureFile, FileKind), FrameError>> = sources
         .par_iter()
         .map(|s| {
@@ -87,66 +108,6 @@ pub fn trace(sources: &[Source], settings: &Settings, each: impl Fn(&Path) + Syn
     TracedShoot { bodies, left_out, errors, report: None }
 }
 
-/// Raw and rendered files of one exposure, told by folder and name, become one picture. The rendered one is measured: it
-/// is read faster.
-fn pairs_joined(files: Vec<(PictureFile, FileKind)>) -> Vec<PictureFile> {
-    let mut joined: BTreeMap<PathBuf, Vec<(PictureFile, FileKind)>> = BTreeMap::new();
-    for (file, kind) in files {
-        joined.entry(file.path.with_extension("")).or_default().push((file, kind));
-    }
-    let mut all = Vec::new();
-    for (_, mut same) in joined {
-        let raw = |kind: FileKind| matches!(kind, FileKind::Raw | FileKind::Dng);
-        same.sort_by_key(|(_, kind)| raw(*kind));
-        let mut same = same.into_iter();
-        while let Some((mut file, kind)) = same.next() {
-            let rest: Vec<_> = same.by_ref().collect();
-            let (twins, others): (Vec<_>, Vec<_>) = rest.into_iter().partition(|(o, k)| {
-                raw(*k) && !raw(kind) && o.shot.taken == file.shot.taken && o.shot.body == file.shot.body
-            });
-            file.also = twins.into_iter().map(|(f, _)| f.path).collect();
-            all.push(file);
-            same = others.into_iter();
-        }
-    }
-    all
-}
-
-/// Pictures sorted by body, each body's by time and name. Pictures that tell no body are taken for one body if they
-/// have the same size. Of one body's pictures, those of another size than most are left out: they were cropped or resized.
-fn by_body(files: Vec<PictureFile>, left_out: &mut Vec<(PathBuf, String)>) -> Vec<Vec<PictureFile>> {
-    type Key = (Option<Body>, Option<(usize, usize)>);
-    let size = |f: &PictureFile| (f.shot.crop.width, f.shot.crop.height);
-    let mut groups: BTreeMap<Key, Vec<PictureFile>> = BTreeMap::new();
-    for file in files {
-        let key = (file.shot.body.clone(), file.shot.body.is_none().then(|| size(&file)));
-        groups.entry(key).or_default().push(file);
-    }
-    groups
-        .into_values()
-        .map(|mut group| {
-            let mut counts: BTreeMap<(usize, usize), usize> = BTreeMap::new();
-            group.iter().for_each(|f| *counts.entry(size(f)).or_default() += 1);
-            let usual = counts.iter().max_by_key(|(size, n)| (**n, **size)).map(|(size, _)| *size);
-            // Raw and rendered files of one body differ by a few pixels.
-            let near = |a: usize, b: usize| a.abs_diff(b) <= 16.max(a / 100);
-            group.retain(|f| {
-                let fits = usual.is_none_or(|(w, h)| near(w, size(f).0) && near(h, size(f).1));
-                if !fits {
-                    let (w, h) = size(f);
-                    left_out.push((
-                        f.path.clone(),
-                        format!("it is {w} x {h} px, unlike most of its body's pictures: cropped or resized"),
-                    ));
-                }
-                fits
-            });
-            group.sort_by(|a, b| (&a.shot.taken, &a.path).cmp(&(&b.shot.taken, &b.path)));
-            group
-        })
-        .collect()
-}
-
 fn one_body(
     group: Vec<PictureFile>,
     settings: &Settings,
@@ -155,7 +116,7 @@ fn one_body(
 ) -> TracedBody {
     let options = TraceOptions { viewings: settings.viewings.clone() };
     let mut tracer = Tracer::new(options, &group.iter().map(|f| &f.shot).collect::<Vec<_>>());
-    let (mut files, mut views) = (Vec::new(), Vec::new());
+    let (mut files, mut shelf) = (Vec::new(), Shelf::default());
     for some in group.chunks(SIDE_BY_SIDE) {
         let boiled: Vec<Result<Boiled, FrameError>> = some
             .par_iter()
@@ -168,14 +129,14 @@ fn one_body(
         for (file, boiled) in some.iter().zip(boiled) {
             match boiled {
                 Ok(boiled) => {
-                    views.push(tracer.add(boiled));
+                    shelf.put(tracer.add(boiled));
                     files.push(file.clone());
                 }
                 Err(e) => errors.push(e),
             }
         }
     }
-    TracedBody { traced: tracer.finish(|k| views.get(k).cloned()), files }
+    TracedBody { traced: tracer.finish(|k| shelf.get(k)), files }
 }
 
 fn boiled(path: &Path, settings: &Settings) -> Result<Boiled, FrameError> {
