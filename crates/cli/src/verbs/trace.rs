@@ -1,11 +1,12 @@
 //! `motelight trace`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
-use motelight_desk::jobs::trace::{self as job, BADLY, TracedBody};
-use motelight_desk::jobs::{self, Outcome};
+use motelight_desk::jobs::trace::{self as job, BADLY, News, TracedBody};
+use motelight_desk::jobs::{self, Outcome, Settings};
 use motelight_desk::report::{TraceSheet, shown, trace_text};
+use motelight_frame::{Fault, FrameError};
 
 use crate::common::Common;
 use crate::say;
@@ -14,8 +15,14 @@ use crate::say;
 #[derive(Debug, Args)]
 pub struct Trace {
     /// Pictures of a shoot, or folders of them, as the camera wrote them
-    #[arg(required = true)]
+    #[arg(required_unless_present = "watch")]
     pub pictures: Vec<PathBuf>,
+    /// A test frame by the same body: its motes are looked for first, its glass height is taken where pictures do not tell it
+    #[arg(long, value_name = "WALL")]
+    pub test_frame: Option<PathBuf>,
+    /// Follow a growing folder (tethered camera, card being copied) and speak up when a new mote will show
+    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["pictures", "json", "test_frame"])]
+    pub watch: Option<PathBuf>,
     #[command(flatten)]
     #[allow(missing_docs)]
     pub common: Common,
@@ -24,15 +31,31 @@ pub struct Trace {
 /// Traces a shoot.
 pub fn run(a: &Trace) -> Outcome {
     let settings = a.common.settings();
+    if let Some(folder) = &a.watch {
+        return watch(folder, &settings);
+    }
+    let known = match a.test_frame.as_ref().map(|wall| job::known(wall, &settings)).transpose() {
+        Ok(known) => known,
+        Err(e) => {
+            say::error(&e);
+            return Outcome::Failed;
+        }
+    };
     let (sources, errors) = jobs::pictures(&a.pictures);
     errors.iter().for_each(say::error);
     let bar = say::progress(sources.len());
-    let shoot = jobs::trace(&sources, &settings, |_| bar.inc(1));
+    let mut shoot = jobs::trace(&sources, &settings, known, |_| bar.inc(1));
     bar.finish_and_clear();
-    shoot.errors.iter().for_each(say::error);
     if shoot.bodies.is_empty() {
         say::error(&job::nothing_to_trace());
     }
+    if let Some(out) = &a.common.out {
+        match job::write_report(&shoot, &settings, out) {
+            Ok(path) => shoot.report = Some(path),
+            Err(e) => shoot.errors.push(e),
+        }
+    }
+    shoot.errors.iter().for_each(say::error);
     if a.common.json {
         say::document(&job::document(&shoot, &settings));
     } else {
@@ -40,9 +63,31 @@ pub fn run(a: &Trace) -> Outcome {
         for (path, reason) in &shoot.left_out {
             say::text(&format!("Left out: {}: {reason}.", shown(&path.display().to_string())));
         }
+        if let Some(report) = &shoot.report {
+            say::text(&format!("Report: {}", shown(&report.display().to_string())));
+        }
     }
     let outcome = job::outcome(&shoot);
     if errors.is_empty() { outcome } else { Outcome::Failed }
+}
+
+/// Follows a folder until it goes away or the program is interrupted.
+fn watch(folder: &Path, settings: &Settings) -> Outcome {
+    if !folder.is_dir() {
+        let remedy = "Name the folder into which the pictures are being written.";
+        say::error(&FrameError::new(Fault::Usage, folder, "there is no such folder", remedy));
+        return Outcome::Failed;
+    }
+    let mut outcome = Outcome::Clear;
+    job::watch(folder, settings, |news| match news {
+        News::Taken(n) => say::text(&format!("{n} pictures taken in")),
+        News::Mote(sentence) => {
+            outcome = outcome.max(Outcome::Work);
+            say::text(&sentence);
+        }
+        News::Failed(e) => say::error(&e),
+    });
+    outcome
 }
 
 fn text(body: &TracedBody) -> String {

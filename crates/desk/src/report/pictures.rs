@@ -154,7 +154,8 @@ pub fn png_bytes(grey: &Plane<u8>) -> Option<Vec<u8>> {
     Some(bytes)
 }
 
-fn jpeg_uri(grey: &Plane<u8>) -> Option<String> {
+/// A grey picture as a `data:` URI of a JPEG (quality 85).
+pub(super) fn jpeg_uri(grey: &Plane<u8>) -> Option<String> {
     let (width, height) = (u16::try_from(grey.width()).ok()?, u16::try_from(grey.height()).ok()?);
     let mut bytes = Vec::new();
     let encoder = jpeg_encoder::Encoder::new(&mut bytes, 85);

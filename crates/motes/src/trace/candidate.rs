@@ -33,12 +33,14 @@ pub(super) struct Candidate {
     pub story: Option<Story>,
     /// Lost light in rings, per f-number.
     pub rings: Vec<Rings>,
+    /// Whether a test frame shows a mote there.
+    pub known: bool,
 }
 
 impl Candidate {
     pub fn new(at: (f64, f64), template_mm: f64) -> Self {
         let (told, words, rings) = (Vec::new(), Vec::new(), Vec::new());
-        Candidate { at, template_mm, told, offset: (0.0, 0.0), words, story: None, rings }
+        Candidate { at, template_mm, told, offset: (0.0, 0.0), words, story: None, rings, known: false }
     }
 
     /// The likeliest size.
@@ -90,7 +92,18 @@ pub(super) fn line_up(tracer: &Tracer) -> (Vec<Transform>, usize, Vec<Candidate>
     all.retain(|p| p.evidence >= ASKED_FROM);
     let mut all = thinned(all, tracer.largest_n);
     all.truncate(MOST);
-    let candidates = all.into_iter().map(|p| Candidate::new(p.at, p.stand_off_mm)).collect();
+    let mut candidates: Vec<Candidate> = all.iter().map(|p| Candidate::new(p.at, p.stand_off_mm)).collect();
+    if let Some(known) = tracer.known() {
+        // The test frame's lens may be another one.
+        let height = known.stand_off_mm.value;
+        let charted: Vec<Peak> =
+            known.motes.iter().map(|&at| Peak { at, evidence: 100.0, stand_off_mm: height }).collect();
+        let moved = align(&charted, &all, near_mm).unwrap_or(Transform::STILL);
+        for at in known.motes.iter().map(|&at| moved.apply(at)) {
+            candidates.retain(|c| (c.at.0 - at.0).hypot(c.at.1 - at.1) > near_mm);
+            candidates.push(Candidate { known: true, ..Candidate::new(at, height) });
+        }
+    }
     (transforms, reference, candidates)
 }
 

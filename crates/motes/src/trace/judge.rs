@@ -40,7 +40,8 @@ pub(super) fn judge<V: Fn(usize) -> Option<View> + Sync>(
     let temper = (strays * strays).max(1.0);
     let probability = |c: &Candidate| {
         let evidence = c.story.as_ref().map_or(0.0, |s| s.evidence) / temper;
-        1.0 / (1.0 + (body.ln_prior() - evidence).exp())
+        let against = if c.known { 0.0 } else { body.ln_prior() };
+        1.0 / (1.0 + (against - evidence).exp())
     };
     let mut found: Vec<(Candidate, f64)> = candidates
         .into_iter()

@@ -28,7 +28,7 @@ mod judge;
 mod tracer;
 
 pub use lens::Transform;
-pub use result::{Sighting, Span, TraceOptions, Traced, TracedMote, TracedPicture, Unseen};
+pub use result::{Known, Sighting, Span, TraceOptions, Traced, TracedMote, TracedPicture, Unseen};
 pub use tracer::{Boiled, Tracer};
 pub use view::{View, cell_for};
 

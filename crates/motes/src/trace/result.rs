@@ -12,11 +12,25 @@ use crate::visibility::Viewing;
 pub struct TraceOptions {
     /// The conditions under which shadows may show.
     pub viewings: Vec<Viewing>,
+    /// What a test frame says of the body.
+    pub known: Option<Known>,
+}
+
+/// What a test frame says: a mote of its chart is as likely to be there as not before the pictures are looked at, so what
+/// is gone is not chased and what is new is found.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Known {
+    /// The body; pictures of another are judged without it.
+    pub body: Option<Body>,
+    /// Height of the glass, mm: taken where the pictures do not tell it.
+    pub stand_off_mm: Estimate,
+    /// Places of the motes, mm from the sensor's centre.
+    pub motes: Vec<(f64, f64)>,
 }
 
 impl Default for TraceOptions {
     fn default() -> Self {
-        TraceOptions { viewings: Viewing::standard() }
+        TraceOptions { viewings: Viewing::standard(), known: None }
     }
 }
 

@@ -63,10 +63,12 @@ pub(super) fn settle<V: Fn(usize) -> Option<View> + Sync>(tracer: &Tracer, view:
     body.keep(&mut candidates, body.ln_prior() - 3.0);
     body.collect_rings(&mut candidates);
     body.measure_height(&candidates);
-    let height = body.stand_off.map_or(ASSUMED, |(value, sigma)| Estimate::new(value, sigma));
+    let fallback = tracer.known().map_or(ASSUMED, |k| k.stand_off_mm);
+    let height = body.stand_off.map_or(fallback, |(value, sigma)| Estimate::new(value, sigma));
     if body.stand_off.is_some() {
         // The glass's own template serves most; where detail crowds in, or the mote is large, the one that found it may.
-        let own = candidates.iter().map(|c| Candidate::new(c.at, height.value)).collect::<Vec<_>>();
+        let own = |c: &Candidate| Candidate { known: c.known, ..Candidate::new(c.at, height.value) };
+        let own: Vec<Candidate> = candidates.iter().map(own).collect();
         candidates.extend(own);
     }
     body.ask_all(&mut candidates);
@@ -316,7 +318,8 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
         all.sort_by(|a, b| b.evidence().total_cmp(&a.evidence()));
         for c in all {
             let Some(story) = &c.story else { continue };
-            let several = story.evidence_without_best > 0.35 * least && story.views > 1.5;
+            let least = if c.known { 0.0 } else { least };
+            let several = c.known || (story.evidence_without_best > 0.35 * least && story.views > 1.5);
             if story.evidence < least || !several {
                 continue;
             }

@@ -9,7 +9,7 @@ use crate::trace::STAND_OFFS_MM;
 use crate::trace::ask::Strays;
 use crate::trace::lens::LensKey;
 use crate::trace::response::Response;
-use crate::trace::result::{TraceOptions, Traced};
+use crate::trace::result::{Known, TraceOptions, Traced};
 use crate::trace::same::Likeness;
 use crate::trace::settle;
 use crate::trace::sums::Sums;
@@ -158,6 +158,12 @@ impl Tracer {
             lens,
         });
         view
+    }
+
+    /// What a test frame says of this body.
+    pub(super) fn known(&self) -> Option<&Known> {
+        let own = self.entries.first().and_then(|e| e.shot.body.as_ref());
+        self.options.known.as_ref().filter(|k| k.body.as_ref().zip(own).is_none_or(|(a, b)| a == b))
     }
 
     /// Places of pixel defects, mm: what looked like one in three pictures or more.

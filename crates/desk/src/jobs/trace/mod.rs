@@ -3,11 +3,14 @@
 mod cache;
 mod shelf;
 mod sort;
+mod watch;
+
+pub use watch::{News, watch};
 
 use std::path::{Path, PathBuf};
 
 use motelight_frame::{Fault, FileKind, FrameError, Shot, read_reduced, read_shot};
-use motelight_motes::trace::{Boiled, LOWEST_MM, TraceOptions, Traced, Tracer, View, cell_for};
+use motelight_motes::trace::{Boiled, Known, LOWEST_MM, TraceOptions, Traced, Tracer, View, cell_for};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
@@ -18,7 +21,8 @@ use crate::contract::{
 use crate::jobs::trace::cache::Cache;
 use crate::jobs::trace::shelf::Shelf;
 use crate::jobs::trace::sort::{by_body, pairs_joined};
-use crate::jobs::{Outcome, Settings, Source};
+use crate::jobs::{Outcome, Settings, Source, write_whole};
+use crate::report::{TracePart, TraceSheet, trace_page};
 
 /// One body's pictures, judged together.
 #[derive(Debug, Serialize, Deserialize)]
@@ -67,20 +71,26 @@ pub const BADLY: f64 = 3.0;
 
 /// Traces a shoot. `each` hears of every picture as it is read. What was found is kept by the digests of the files, so
 /// that the same pictures are not judged twice.
-pub fn trace(sources: &[Source], settings: &Settings, each: impl Fn(&Path) + Sync) -> TracedShoot {
-    let cache = Cache::open(sources, settings);
+/// `known`: what a test frame of the body says, priors that the pictures may overrule.
+pub fn trace(
+    sources: &[Source],
+    settings: &Settings,
+    known: Option<Known>,
+    each: impl Fn(&Path) + Sync,
+) -> TracedShoot {
+    let cache = if known.is_none() { Cache::open(sources, settings) } else { None };
     if let Some(known) = cache.as_ref().and_then(Cache::get) {
         sources.iter().for_each(|s| each(&s.path));
         return known;
     }
-    let shoot = traced(sources, settings, each);
+    let shoot = traced(sources, settings, &known, each);
     if let Some(cache) = cache.filter(|_| shoot.errors.is_empty()) {
         cache.put(&shoot);
     }
     shoot
 }
 
-fn traced(sources: &[Source], settings: &Settings, each: impl Fn(&Path) + Sync) -> TracedShoot {
+fn traced(sources: &[Source], settings: &Settings, known: &Option<Known>, each: impl Fn(&Path) + Sync) -> TracedShoot {
     let read: Vec<Result<(PictureFile, FileKind), FrameError>> = sources
         .par_iter()
         .map(|s| {
@@ -98,7 +108,7 @@ fn traced(sources: &[Source], settings: &Settings, each: impl Fn(&Path) + Sync) 
     let mut left_out = Vec::new();
     let mut bodies = Vec::new();
     for group in by_body(pairs_joined(files), &mut left_out) {
-        bodies.push(one_body(group, settings, &each, &mut errors));
+        bodies.push(one_body(group, options(settings, known.clone()), settings, &each, &mut errors));
     }
     bodies.retain(|b| !b.files.is_empty());
     bodies.sort_by_key(|b| std::cmp::Reverse(b.files.len()));
@@ -110,11 +120,11 @@ fn traced(sources: &[Source], settings: &Settings, each: impl Fn(&Path) + Sync) 
 
 fn one_body(
     group: Vec<PictureFile>,
+    options: TraceOptions,
     settings: &Settings,
     each: &(impl Fn(&Path) + Sync),
     errors: &mut Vec<FrameError>,
 ) -> TracedBody {
-    let options = TraceOptions { viewings: settings.viewings.clone() };
     let mut tracer = Tracer::new(options, &group.iter().map(|f| &f.shot).collect::<Vec<_>>());
     let (mut files, mut shelf) = (Vec::new(), Shelf::default());
     for some in group.chunks(SIDE_BY_SIDE) {
@@ -139,6 +149,20 @@ fn one_body(
     TracedBody { traced: tracer.finish(|k| shelf.get(k)), files }
 }
 
+fn options(settings: &Settings, known: Option<Known>) -> TraceOptions {
+    TraceOptions { viewings: settings.viewings.clone(), known }
+}
+
+/// What a test frame says of its body before the pictures of a shoot are looked at.
+///
+/// # Errors
+/// What reading it gives, and a test frame that no chart can be drawn from.
+pub fn known(test_frame: &Path, settings: &Settings) -> Result<Known, FrameError> {
+    let (_, chart) = crate::jobs::mend::chart(test_frame, settings)?;
+    let motes = chart.motes.iter().map(|m| (m.at.x, m.at.y)).collect();
+    Ok(Known { body: chart.body, stand_off_mm: chart.stand_off_mm, motes })
+}
+
 fn boiled(path: &Path, settings: &Settings) -> Result<Boiled, FrameError> {
     let reduced = read_reduced(path, &settings.read, |shot, size| cell_for(shot, size, LOWEST_MM))?;
     Ok(Boiled::of(View::of(reduced)))
@@ -152,6 +176,32 @@ fn renumber(traced: &mut Traced, number: usize) {
     for sighting in traced.pictures.iter_mut().flat_map(|p| &mut p.motes) {
         sighting.id = format!("b{number}-{}", sighting.id);
     }
+}
+
+/// Writes the page of a run into a folder and gives its path.
+///
+/// # Errors
+/// Where it cannot be written.
+pub fn write_report(shoot: &TracedShoot, settings: &Settings, folder: &Path) -> Result<PathBuf, FrameError> {
+    let names: Vec<Vec<String>> = shoot.bodies.iter().map(TracedBody::names).collect();
+    let parts: Vec<TracePart> = shoot
+        .bodies
+        .iter()
+        .zip(&names)
+        .map(|(body, names)| {
+            let read = |k: usize| {
+                let path = &body.files.get(k)?.path;
+                // Small copies need no more; the picture itself is not judged again.
+                read_reduced(path, &settings.read, |_, size| (size.width.max(size.height) / 420).clamp(1, 16)).ok()
+            };
+            TracePart::new(TraceSheet { traced: &body.traced, names, badly: BADLY }, read)
+        })
+        .collect();
+    let left_out: Vec<(String, String)> =
+        shoot.left_out.iter().map(|(p, why)| (p.display().to_string(), why.clone())).collect();
+    let path = folder.join("trace.html");
+    write_whole(&path, trace_page(&parts, &left_out, &shoot.errors).as_bytes())?;
+    Ok(path)
 }
 
 /// The document of a run.

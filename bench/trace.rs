@@ -1,0 +1,99 @@
+//! What `motelight trace` costs beside decoding the same pictures at the resolution used, and when it is run again.
+//!
+//! `cargo bench --bench trace [-- FOLDER | -- WIDTHxHEIGHT COUNT]`: a folder of JPEGs, or pictures made once (6000x4000, 8).
+#![allow(clippy::print_stdout, reason = "printing is its work")]
+
+use std::error::Error;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::time::Duration;
+
+use motelight_frame::{Limits, RawDecoder, ReadOptions, read_reduced};
+use motelight_motes::trace::{LOWEST_MM, cell_for};
+use motelight_synth::sets::{ShootSpec, shoot};
+
+const DECODE: &str = "decode-and-stop";
+/// Kernel clock ticks in a second, as `/proc` counts processor time: 100 on Linux.
+const TICKS: f64 = 100.0;
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let words: Vec<String> = std::env::args().skip(1).filter(|w| w != "--bench").collect();
+    if let [verb, folder] = words.as_slice()
+        && verb == DECODE
+    {
+        return decode(Path::new(folder));
+    }
+    let folder = match words.first() {
+        Some(given) if Path::new(given).is_dir() => PathBuf::from(given),
+        given => made(given.map_or("6000x4000", String::as_str), words.get(1).map_or(Ok(8), |n| n.parse())?)?,
+    };
+    let itself = std::env::current_exe()?;
+    let cache = tempfile::tempdir()?;
+    let trace = || {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_motelight"));
+        command.arg("trace").arg(&folder).arg("--json").env("MOTELIGHT_CACHE", cache.path());
+        command
+    };
+    let mut decoding = Command::new(&itself);
+    decoding.arg(DECODE).arg(&folder);
+    let decoded = measured(&mut decoding)?;
+    let (first, second) = (measured(&mut trace())?, measured(&mut trace())?);
+    println!("{}, {} pictures", folder.display(), pictures(&folder)?.len());
+    for (name, (processor_s, peak_mb)) in [("decode", decoded), ("trace", first), ("again", second)] {
+        println!("{name:8} {processor_s:6.2} s processor time, {peak_mb:4.0} MB at most");
+    }
+    println!("trace over decode  {:5.2} (at most 1.6 is wanted)", first.0 / decoded.0);
+    println!("again over trace   {:5.3} (under 0.05 is wanted)", second.0 / first.0);
+    Ok(())
+}
+
+fn pictures(folder: &Path) -> Result<Vec<PathBuf>, Box<dyn Error>> {
+    let all = std::fs::read_dir(folder)?.flatten().map(|e| e.path());
+    let mut found: Vec<PathBuf> = all.filter(|p| p.extension().is_some_and(|e| e == "jpg")).collect();
+    found.sort();
+    Ok(found)
+}
+
+/// Reads every picture at the resolution that tracing uses.
+fn decode(folder: &Path) -> Result<(), Box<dyn Error>> {
+    let options = ReadOptions { limits: Limits::default(), sensor: None, raw: RawDecoder::InProcess };
+    let mut cells = 0;
+    for path in pictures(folder)? {
+        cells += read_reduced(&path, &options, |shot, size| cell_for(shot, size, LOWEST_MM))?.ln.size().area();
+    }
+    println!("{cells}");
+    Ok(())
+}
+
+fn made(size: &str, count: usize) -> Result<PathBuf, Box<dyn Error>> {
+    let (width, height) = size.split_once('x').ok_or("give a size such as 6000x4000, or a folder")?;
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../target/bench").join(format!("shoot-{size}-{count}"));
+    if !folder.join("truth.json").is_file() {
+        println!("making {} ...", folder.display());
+        let spec = ShootSpec { width: width.parse()?, height: height.parse()?, ..ShootSpec::new(24, count) };
+        shoot(&spec, &folder)?;
+    }
+    Ok(folder)
+}
+
+/// Processor time of a process, s, and its largest memory, MB.
+fn measured(command: &mut Command) -> Result<(f64, f64), Box<dyn Error>> {
+    let before = childrens_ticks()?;
+    let mut child = command.stdin(Stdio::null()).stdout(Stdio::null()).spawn()?;
+    let mut peak_kb = 0.0f64;
+    while child.try_wait()?.is_none() {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap_or_default();
+        let line = status.lines().find_map(|l| l.strip_prefix("VmHWM:")).unwrap_or("0");
+        peak_kb = peak_kb.max(line.split_whitespace().next().and_then(|kb| kb.parse().ok()).unwrap_or(0.0));
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    Ok(((childrens_ticks()? - before) / TICKS, peak_kb / 1000.0))
+}
+
+/// Processor time of all children that have ended: fields 16 and 17 of `/proc/self/stat`.
+fn childrens_ticks() -> Result<f64, Box<dyn Error>> {
+    let stat = std::fs::read_to_string("/proc/self/stat")?;
+    let after_name = stat.rsplit_once(") ").ok_or("no process name")?.1;
+    let fields: Vec<&str> = after_name.split(' ').collect();
+    Ok(fields[13].parse::<f64>()? + fields[14].parse::<f64>()?)
+}
