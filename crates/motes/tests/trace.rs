@@ -1,4 +1,5 @@
 //! Whole shoots of the synthetic camera, which shares no code with the engine, traced.
+#![allow(clippy::print_stderr, reason = "a table for a person")]
 
 use std::path::{Path, PathBuf};
 

@@ -24,7 +24,7 @@ use std::fs::File;
 use std::io::{self, Read, Seek};
 use std::path::{Path, PathBuf};
 
-pub use reduced::{LN_STEPS, Reduced, UNMEASURED, read_digest, read_reduced};
+pub use reduced::{LN_STEPS, Reduced, UNMEASURED, read_reduced};
 pub use sniff::FileKind;
 
 use crate::error::{Fault, FrameError};

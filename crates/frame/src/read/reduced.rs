@@ -9,9 +9,9 @@ use std::path::Path;
 use rayon::prelude::*;
 
 use super::tone::{Rendering, rendering};
-use super::{FileKind, ReadOptions, digest, guarded, jpeg, open, read};
+use super::{FileKind, ReadOptions, guarded, jpeg, open, read};
 use crate::error::FrameError;
-use crate::frame::{Digest, Frame, Layout, Mask, Tone};
+use crate::frame::{Frame, Layout, Mask, Tone};
 use crate::plane::Plane;
 use crate::shot::Shot;
 use crate::space::Size;
@@ -205,14 +205,6 @@ impl Reduced {
             marked.take(MOST_SPIKES).map(|(i, _)| ((i % size.width) as u32, (i / size.width) as u32)).collect();
         Reduced { ln, cell: side, size, shot: frame.shot.clone(), spikes }
     }
-}
-
-/// Digest of a picture's file.
-///
-/// # Errors
-/// Where the file cannot be read.
-pub fn read_digest(path: &Path) -> Result<Digest, FrameError> {
-    digest::digest(path).map_err(|e| super::unreadable(path, &e))
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
 
-use motelight_frame::read_digest;
+use motelight_frame::file_digest;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
@@ -96,7 +96,7 @@ fn digests(memory: &Path, sources: &[Source]) -> Option<Vec<String>> {
             match remembered {
                 Some(same) => Some((path, same.clone(), false)),
                 None => {
-                    let digest = read_digest(&path).ok()?.0;
+                    let digest = file_digest(&path).ok()?.0;
                     Some((path, Known { bytes: about.len(), changed_ns, digest }, true))
                 }
             }

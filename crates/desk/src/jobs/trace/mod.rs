@@ -18,6 +18,7 @@ use crate::contract::{
     BodyEntry, LeftOutEntry, SightingEntry, TraceDocument, TracedBodyEntry, TracedMoteEntry, TracedPictureEntry,
     TracedStandOffEntry, UnreadEntry,
 };
+use crate::jobs::mend::Basis;
 use crate::jobs::trace::cache::Cache;
 use crate::jobs::trace::shelf::Shelf;
 use crate::jobs::trace::sort::{by_body, pairs_joined};
@@ -158,9 +159,10 @@ fn options(settings: &Settings, known: Option<Known>) -> TraceOptions {
 /// # Errors
 /// What reading it gives, and a test frame that no chart can be drawn from.
 pub fn known(test_frame: &Path, settings: &Settings) -> Result<Known, FrameError> {
-    let (_, chart) = crate::jobs::mend::chart(test_frame, settings)?;
+    let basis = Basis::test_frame(test_frame, settings)?;
+    let chart = basis.chart();
     let motes = chart.motes.iter().map(|m| (m.at.x, m.at.y)).collect();
-    Ok(Known { body: chart.body, stand_off_mm: chart.stand_off_mm, motes })
+    Ok(Known { body: chart.body.clone(), stand_off_mm: chart.stand_off_mm, motes })
 }
 
 fn boiled(path: &Path, settings: &Settings) -> Result<Boiled, FrameError> {
