@@ -1,7 +1,8 @@
 //! Scores `inspect` on a folder of synthetic test frames with the truth beside them.
 //!
-//! `cargo run --release -p motelight-motes --example score -- DIR [--list]`: per file and over all, recall against
-//! true SNR, false motes, errors of place, area and stand-off.
+//! `cargo run --release -p motelight-motes --example score -- DIR [--list] [--plot FILE.svg]`: per file and over all,
+//! recall against true SNR, false motes, errors of place, area and stand-off; the plot shows recall beside what
+//! theory says of a matched filter.
 #![allow(clippy::print_stdout, reason = "a table for a person")]
 
 use std::path::{Path, PathBuf};
@@ -24,6 +25,7 @@ struct Row {
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();
     let list = args.iter().any(|a| a == "--list");
+    let plot = args.iter().position(|a| a == "--plot").and_then(|i| args.get(i + 1));
     let mut files: Vec<PathBuf> = std::fs::read_dir(&args[0])
         .expect("a folder")
         .filter_map(|e| e.ok().map(|e| e.path()))
@@ -35,6 +37,7 @@ fn main() {
     files.sort();
     let mut all: Vec<Row> = Vec::new();
     let (mut false_total, mut frames) = (0, 0);
+    let mut thresholds = Vec::new();
     for path in &files {
         let truth = truth_of(path);
         let start = Instant::now();
@@ -67,10 +70,68 @@ fn main() {
             result.clear_to.map(|c| c.f_number),
         );
         all.extend(rows);
+        thresholds.extend(result.threshold_snr);
         false_total += false_motes;
         frames += 1;
     }
     summary(&all, false_total, frames);
+    if let Some(path) = plot {
+        let threshold = thresholds.iter().sum::<f64>() / thresholds.len().max(1) as f64;
+        std::fs::write(path, recall_plot(&all, threshold)).expect("a plot");
+    }
+}
+
+/// Recall of opaque motes against true SNR, with the scatter of counts, beside the theory: an answer to a shadow of
+/// that SNR is normal with deviation 1 about it, so it passes the threshold k with probability Phi(SNR - k).
+fn recall_plot(rows: &[Row], threshold: f64) -> String {
+    const LEFT: f64 = 2.0;
+    const RIGHT: f64 = 14.0;
+    let x = |snr: f64| 70.0 + (snr - LEFT) / (RIGHT - LEFT) * 600.0;
+    let y = |recall: f64| 30.0 + (1.0 - recall) * 300.0;
+    let passes = |snr: f64| 0.5 * libm::erfc((threshold - snr) / std::f64::consts::SQRT_2);
+    let mut marks = String::new();
+    let steps = 24;
+    for i in 0..steps {
+        let (low, high) = (LEFT + 0.5 * f64::from(i), LEFT + 0.5 * f64::from(i + 1));
+        let band: Vec<&Row> = rows.iter().filter(|r| r.snr >= low && r.snr < high && r.diameter > 0.0).collect();
+        if band.len() < 4 {
+            continue;
+        }
+        let n = band.len() as f64;
+        let recall = band.iter().filter(|r| r.found).count() as f64 / n;
+        // Agresti and Coull, The American Statistician 52 (1998): two more hits and two more misses.
+        let middle = (recall * n + 2.0) / (n + 4.0);
+        let half = (middle * (1.0 - middle) / (n + 4.0)).sqrt();
+        let (at, top, bottom) = (x(0.5 * (low + high)), y((middle + half).min(1.0)), y((middle - half).max(0.0)));
+        marks += &format!(
+            "<path d='M{at:.1} {top:.1}V{bottom:.1}' stroke='#777'/><circle cx='{at:.1}' cy='{:.1}' r='4' fill='#222'/>",
+            y(recall)
+        );
+    }
+    let curve: Vec<String> =
+        (0..=240).map(|i| LEFT + 0.05 * f64::from(i)).map(|s| format!("{:.1},{:.1}", x(s), y(passes(s)))).collect();
+    let mut axes = String::new();
+    for i in 0..=6 {
+        let snr = LEFT + 2.0 * f64::from(i);
+        axes += &format!("<text x='{:.1}' y='350' text-anchor='middle'>{snr}</text>", x(snr));
+    }
+    for i in 0..=4 {
+        let recall = 0.25 * f64::from(i);
+        axes += &format!(
+            "<path d='M70 {0:.1}H670' stroke='#ddd'/><text x='62' y='{1:.1}' text-anchor='end'>{2}</text>",
+            y(recall),
+            y(recall) + 4.0,
+            recall
+        );
+    }
+    format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 700 400' font-family='DejaVu Sans, sans-serif' font-size='13'>\
+         <rect width='700' height='400' fill='#fff'/>{axes}\
+         <polyline points='{}' fill='none' stroke='#b5541c' stroke-width='2'/>{marks}\
+         <text x='370' y='378' text-anchor='middle'>true signal-to-noise ratio of the matched filter</text>\
+         <text x='70' y='20'>share of motes found: counted (dots, one standard error) and by theory for a threshold of {threshold:.2} (line)</text></svg>\n",
+        curve.join(" ")
+    )
 }
 
 fn truth_of(path: &Path) -> Value {

@@ -92,6 +92,7 @@ pub fn inspection() -> Inspection {
         floor_um: Some(6.5),
         clear_to: Some(ClearTo { f_number: stop(4.0), limited_by: LimitedBy::Mote }),
         motes: motes.collect(),
+        threshold_snr: Some(5.4),
         false_motes: 0.1,
         viewings: Viewing::standard(),
         notes: vec!["Pixel pitch 12.00 µm from the file’s focal-plane resolution.".into()],

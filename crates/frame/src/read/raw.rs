@@ -175,6 +175,9 @@ impl From<FrameError> for Failure {
     }
 }
 
+/// How much longer than its processor time a child may take by the clock.
+const CLOCK_OVER_PROCESSOR: u64 = 12;
+
 /// Starts the child, hands its answer to `take`, and makes sure that it ends.
 fn talk<T>(
     path: &Path,
@@ -199,7 +202,8 @@ fn talk<T>(
         let (done, wait) = channel::<()>();
         let watch = scope.spawn(|| {
             let wait = wait;
-            let late = wait.recv_timeout(Duration::from_secs(seconds.into())) == Err(RecvTimeoutError::Timeout);
+            let patience = Duration::from_secs(u64::from(seconds) * CLOCK_OVER_PROCESSOR);
+            let late = wait.recv_timeout(patience) == Err(RecvTimeoutError::Timeout);
             if late {
                 end(&child);
             }
@@ -241,10 +245,17 @@ fn death(path: &Path, status: Option<ExitStatus>, late: bool, options: &ReadOpti
     let signal = status.and_then(|s| std::os::unix::process::ExitStatusExt::signal(&s));
     #[cfg(not(unix))]
     let signal: Option<i32> = status.and(None);
+    let seconds = options.limits.raw_seconds.max(1);
     // SIGXCPU is 24 on all Linux targets and macOS; SIGKILL comes from our own clock or the system's.
-    if late || signal == Some(24) {
-        let seconds = options.limits.raw_seconds;
+    if signal == Some(24) {
         return broken(path, format!("the raw file is damaged: decoding it did not end within {seconds} s"));
+    }
+    if late {
+        let message =
+            format!("the raw file could not be decoded within {} s", u64::from(seconds) * CLOCK_OVER_PROCESSOR);
+        let remedy =
+            "Try again when the machine is less busy, from a drive that answers; if it stays so, the file is damaged.";
+        return FrameError::new(Fault::Unreadable, path, message, remedy);
     }
     let memory = options.limits.memory_bytes >> 20;
     broken(path, format!("the raw file is damaged: the decoder gave up on it (it may use {memory} MiB of memory)"))

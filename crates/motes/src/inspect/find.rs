@@ -7,9 +7,9 @@ use crate::bank::Bank;
 use crate::diffraction::{Edge, Shadowing};
 use crate::flat::Flat;
 use crate::inspect::Kind;
-use crate::inspect::extended::{Extent, extent_of};
-use crate::inspect::fit::{Fit, Spot, Wall, mean_within, rough_spot};
-use crate::inspect::scatter::{Scatter, excess_at, threshold};
+use crate::inspect::extended::Extent;
+use crate::inspect::fit::{Fit, Spot, Wall, rough_spot};
+use crate::inspect::scatter::{Scatter, threshold};
 use crate::inspect::seek::{Candidate, ScaleNoise, Sought, seek};
 use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
 use crate::measure::Estimate;
@@ -17,6 +17,8 @@ use crate::measure::Estimate;
 /// Answer of the search from which on a place is worth a fit: at 4.3 a 45-megapixel frame of noise gives some
 /// hundred candidates per scale, and a shadow of SNR 8 is missed once in ten thousand times.
 const SEEK: f64 = 4.3;
+/// Answer of the search from which on a place may tell the stand-off.
+const BRIGHT: f64 = 9.0;
 /// Most candidates that are fitted.
 const MOST: usize = 3000;
 /// What is assumed of a picture that does not tell: only widths in pixels come of it.
@@ -25,7 +27,7 @@ const ASSUMED_F_NUMBER: f64 = 16.0;
 /// Largest motes that are fitted as round.
 const LARGEST_ROUND: Micrometres = Micrometres(250.0);
 /// Correlation of seen and fitted shape below which a spot is no round shadow.
-const ALIKE: f64 = 0.72;
+pub(super) const ALIKE: f64 = 0.72;
 
 /// What was found in a frame.
 #[derive(Debug, Clone)]
@@ -36,6 +38,8 @@ pub struct Found {
     pub stand_off: StandOff,
     /// Blocked area of the smallest mote that would have been found with 99 % certainty, µm².
     pub floor_um2: Option<f64>,
+    /// Signal-to-noise ratio from which on a shadow is believed; `None` where nothing was looked for.
+    pub threshold_snr: Option<f64>,
     /// Noise of one pixel over the wall's light.
     pub grain: f64,
 }
@@ -63,12 +67,12 @@ pub struct Shadow {
 
 impl Shadow {
     /// Whether a place lies in its outline.
-    fn holds(&self, spot: Spot, margin: isize) -> bool {
+    pub(super) fn holds(&self, spot: Spot, margin: isize) -> bool {
         self.extent.as_ref().is_some_and(|e| e.holds(spot.x, spot.y, margin))
     }
 
     /// Deepest loss of its outline.
-    fn depth(&self) -> f64 {
+    pub(super) fn depth(&self) -> f64 {
         self.extent.as_ref().map_or(1.0, |e| e.depth)
     }
 }
@@ -78,7 +82,7 @@ impl Found {
     pub fn nothing() -> Found {
         let stand_off =
             StandOff { height_mm: stand_off::ASSUMED, source: StandOffSource::Assumed, shadows: 0, edge: Edge::Wave };
-        Found { shadows: Vec::new(), stand_off, floor_um2: None, grain: 0.0 }
+        Found { shadows: Vec::new(), stand_off, floor_um2: None, threshold_snr: None, grain: 0.0 }
     }
 }
 
@@ -117,8 +121,32 @@ pub fn find(frame: &Frame, flat: &Flat, setting: &Setting, sought: &Sought, fals
     let wall = Wall { flat, mask: &frame.mask, cell_um: setting.cell.0 };
     let rough: Vec<(Spot, f64)> =
         sought.candidates.iter().map(|c| (rough_spot(&wall, c.x, c.y, c.scale), c.snr)).collect();
-    let bright: Vec<Spot> = rough.iter().filter(|(_, snr)| *snr > 9.0).map(|(s, _)| *s).collect();
+    let bright = bright_of(&rough);
     let stand_off = stand_off::measure(&wall, setting, &bright);
+    let found = found_at(frame, &wall, setting, sought, &rough, stand_off, false_motes);
+    if stand_off.source == StandOffSource::Measured && !found.shadows.iter().any(|s| s.snr > BRIGHT) {
+        // What the stand-off was measured by turned out to be no mote.
+        return found_at(frame, &wall, setting, sought, &rough, Found::nothing().stand_off, false_motes);
+    }
+    found
+}
+
+/// Candidates bright enough to measure a stand-off by.
+fn bright_of(rough: &[(Spot, f64)]) -> Vec<Spot> {
+    rough.iter().filter(|(_, snr)| *snr > BRIGHT).map(|(s, _)| *s).collect()
+}
+
+/// The motes of a frame whose stand-off is known or assumed.
+fn found_at(
+    frame: &Frame,
+    wall: &Wall,
+    setting: &Setting,
+    sought: &Sought,
+    rough: &[(Spot, f64)],
+    stand_off: StandOff,
+    false_motes: f64,
+) -> Found {
+    let bright = bright_of(rough);
     let heights: Vec<f64> = match stand_off.source {
         StandOffSource::Measured => vec![stand_off.height_mm.value],
         // Nothing bright enough to tell: whichever of three fits a candidate best.
@@ -128,12 +156,14 @@ pub fn find(frame: &Frame, flat: &Flat, setting: &Setting, sought: &Sought, fals
         .par_iter()
         .map(|&h| Bank::new(setting.shadowing(Millimetres(h), stand_off.edge), LARGEST_ROUND))
         .collect();
-    let threshold = threshold(sought.places, false_motes);
+    // Every bank is one more look at each place.
+    let threshold = threshold(sought.places * banks.len() as f64, false_motes);
     let rendered = !matches!(frame.layout, Layout::Mosaic(_));
-    let scatter = banks.iter().map(|bank| Scatter::of(&wall, bank, &bright, rendered)).collect();
-    let finder = Finder { wall, banks: &banks, defect: defect_bank(setting), noise: &sought.noise, scatter, threshold };
+    let scatter = banks.iter().map(|bank| Scatter::of(wall, bank, &bright, rendered)).collect();
+    let finder =
+        Finder { wall: *wall, banks: &banks, defect: defect_bank(setting), noise: &sought.noise, scatter, threshold };
 
-    let starts: Vec<Spot> = rough.into_iter().map(|(s, _)| s).collect();
+    let starts: Vec<Spot> = rough.iter().map(|(s, _)| *s).collect();
     let mut believed = finder.settle(starts);
     // What stood in the light of a stronger neighbour shows once that is taken out.
     let hidden = finder.hidden(&believed);
@@ -146,29 +176,29 @@ pub fn find(frame: &Frame, flat: &Flat, setting: &Setting, sought: &Sought, fals
     let broad: Vec<Candidate> =
         sought.candidates.iter().filter(|c| c.scale > widest && c.snr > 10.0).copied().collect();
     let shadows = finder.shaped(&believed, &broad, setting, &stand_off);
-    let grain = f64::from(flat.sigma.median()) * flat.cell as f64;
-    Found { shadows, floor_um2: finder.floor_um2(), stand_off, grain }
+    let grain = f64::from(wall.flat.sigma.median()) * wall.flat.cell as f64;
+    Found { shadows, floor_um2: finder.floor_um2(), threshold_snr: Some(threshold), stand_off, grain }
 }
 
 /// All that fits need.
-struct Finder<'a> {
-    wall: Wall<'a>,
-    banks: &'a [Bank],
+pub(super) struct Finder<'a> {
+    pub(super) wall: Wall<'a>,
+    pub(super) banks: &'a [Bank],
     /// What a pixel defect looks like once a demosaic has spread it.
     defect: Bank,
-    noise: &'a [ScaleNoise],
+    pub(super) noise: &'a [ScaleNoise],
     scatter: Vec<Scatter>,
-    threshold: f64,
+    pub(super) threshold: f64,
 }
 
 /// A fit with its error put right, and the bank it was made with.
 #[derive(Debug, Clone, Copy)]
-struct Believed {
-    spot: Spot,
-    fit: Fit,
-    bank: usize,
-    snr: f64,
-    excess: f64,
+pub(super) struct Believed {
+    pub(super) spot: Spot,
+    pub(super) fit: Fit,
+    pub(super) bank: usize,
+    pub(super) snr: f64,
+    pub(super) excess: f64,
 }
 
 impl Finder<'_> {
@@ -224,7 +254,7 @@ impl Finder<'_> {
     }
 
     /// Rough width of a shadow, cells.
-    fn width(&self, b: &Believed) -> f64 {
+    pub(super) fn width(&self, b: &Believed) -> f64 {
         let pupil = self.banks[b.bank].shadowing().pupil.0;
         pupil.hypot(crate::optics::equivalent_diameter(b.spot.area_um2).0) / self.wall.cell_um
     }
@@ -273,200 +303,6 @@ impl Finder<'_> {
         let wall = Wall { flat: &small, ..self.wall };
         let rough = rough_spot(&wall, c.x, c.y, c.scale);
         Some(Spot { x: place.0, y: place.1, area_um2: rough.area_um2 })
-    }
-
-    /// What is no round shadow gets its outline measured; what is no shadow at all goes.
-    fn shaped(
-        &self,
-        believed: &[Believed],
-        broad: &[Candidate],
-        setting: &Setting,
-        stand_off: &StandOff,
-    ) -> Vec<Shadow> {
-        let shadowing = self.banks[self.banks.len() - 1].shadowing();
-        let mut shadows: Vec<Shadow> = Vec::new();
-        // Wide faint patches first: each answers in many places, but is one thing. What lies on them is taken out.
-        let bare = if broad.is_empty() { None } else { Some(self.without(believed)) };
-        for c in broad {
-            let spot = Spot { x: c.x, y: c.y, area_um2: 1.0 };
-            let Some(bare) = bare.as_ref().filter(|_| !shadows.iter().any(|s| s.holds(spot, 2))) else { continue };
-            let wall = Wall { flat: bare, ..self.wall };
-            let peak = mean_within(&wall, c.x, c.y, 0.5 * c.scale);
-            let blur = (0.3 * c.scale) as usize;
-            let Some(extent) = extent_of(&wall, spot, excess_at(self.noise, blur as f64), blur) else { continue };
-            // A deep or narrow thing is a mote of its own, measured better below.
-            let wide = extent.minor_um > 1.2 * shadowing.pupil.0 || extent.major_um > 3.0 * shadowing.pupil.0;
-            if wide && peak < 0.15 && extent.snr() > self.threshold {
-                shadows.push(self.free(extent, c.snr));
-            }
-        }
-        for cluster in self.clusters(believed) {
-            if !shadows.iter().any(|s| cluster.iter().any(|&i| s.holds(believed[i].spot, 2))) {
-                shadows.extend(self.joined(&cluster, believed));
-            }
-        }
-        let broad_count = shadows.len();
-        for b in believed {
-            // The ends of a faint patch fray: what stands by them, as faint, is part of it.
-            let frayed = |s: &Shadow, depth: f64| {
-                let margin = if depth < 1.5 * s.depth() && s.depth() < 0.1 { 3.0 * self.width(b) } else { 2.0 };
-                s.holds(b.spot, margin as isize)
-            };
-            // On a faint patch a grain may lie, if it is much deeper; in another outline it is part of that.
-            let depth = self.banks[b.bank].shape(b.spot.area_um2).at(0.0).0;
-            let part = |(i, s): (usize, &Shadow)| frayed(s, depth) && (i >= broad_count || depth < 4.0 * s.depth());
-            if shadows.iter().enumerate().any(part) {
-                continue;
-            }
-            let likeness = b.fit.likeness();
-            if likeness < 0.93 && b.snr > 12.0 {
-                let pupil = self.banks[b.bank].shadowing().pupil.0;
-                // The image of the pupil at the lowest glass there is: the measured height may be off.
-                let narrowest = pupil * (stand_off::LOWEST / stand_off.height_mm.value).min(1.0);
-                let found = extent_of(&self.wall, b.spot, b.excess, 1);
-                // The pupil's image alone is b/2 wide in this measure: what is narrower by far is a defect or the wall's.
-                if found.as_ref().is_some_and(|e| e.minor_um < 0.33 * narrowest)
-                    || (found.is_none() && likeness < ALIKE)
-                {
-                    continue;
-                }
-                if let Some(extent) = found.filter(|e| e.is_long(pupil) || likeness < ALIKE) {
-                    shadows.push(self.free(extent, b.snr));
-                    continue;
-                }
-            }
-            shadows.push(self.round(b, believed, setting, stand_off));
-        }
-        shadows
-    }
-
-    /// The wall with the round shadows that are sure taken out.
-    fn without(&self, believed: &[Believed]) -> Flat {
-        let mut flat = self.wall.flat.clone();
-        let size = flat.size();
-        for b in believed.iter().filter(|b| b.fit.likeness() > 0.9) {
-            let bank = &self.banks[b.bank];
-            let shape = bank.shape(b.spot.area_um2);
-            let depth = shape.at(0.0).0;
-            if depth < 0.03 {
-                continue;
-            }
-            let radius = self.wall.radius(bank, b.spot.area_um2);
-            let clip = |v: f64, end: usize| v.clamp(0.0, end as f64) as usize;
-            for y in clip(b.spot.y - radius, size.height)..clip(b.spot.y + radius + 1.0, size.height) {
-                for x in clip(b.spot.x - radius, size.width)..clip(b.spot.x + radius + 1.0, size.width) {
-                    let r = (x as f64 + 0.5 - b.spot.x).hypot(y as f64 + 0.5 - b.spot.y) * self.wall.cell_um;
-                    let passed = (1.0 - shape.at(r).0).max(0.05);
-                    let loss = flat.loss.at(x, y);
-                    flat.loss.set(x, y, 1.0 - (1.0 - loss) / passed as f32);
-                }
-            }
-        }
-        flat
-    }
-
-    /// Chains of overlapping spots of like depth: more than three such are no grains that fell side by side, but
-    /// one streak, ring or fibre that round fits took apart.
-    fn clusters(&self, believed: &[Believed]) -> Vec<Vec<usize>> {
-        let depth: Vec<f64> = believed.iter().map(|b| self.banks[b.bank].shape(b.spot.area_um2).at(0.0).0).collect();
-        let linked = |i: usize, j: usize| {
-            let (a, b) = (&believed[i], &believed[j]);
-            let apart = (a.spot.x - b.spot.x).hypot(a.spot.y - b.spot.y);
-            let alike = depth[i].max(depth[j]) < 2.5 * depth[i].min(depth[j]);
-            alike && apart < 0.8 * (self.width(a) + self.width(b))
-        };
-        let mut free: Vec<bool> = vec![true; believed.len()];
-        let mut clusters = Vec::new();
-        for first in 0..believed.len() {
-            if !free[first] {
-                continue;
-            }
-            free[first] = false;
-            let mut cluster = vec![first];
-            let mut next = 0;
-            while next < cluster.len() {
-                let from = cluster[next];
-                for (j, free) in free.iter_mut().enumerate() {
-                    if *free && linked(from, j) {
-                        *free = false;
-                        cluster.push(j);
-                    }
-                }
-                next += 1;
-            }
-            // Two or three may be grains side by side, if they look like grains.
-            if cluster.len() > 3 || cluster.len() > 1 && cluster.iter().any(|&i| believed[i].fit.likeness() < 0.9) {
-                clusters.push(cluster);
-            }
-        }
-        clusters
-    }
-
-    /// The outline that holds most of a cluster, at the least blur that does.
-    fn joined(&self, cluster: &[usize], believed: &[Believed]) -> Option<Shadow> {
-        let snr = cluster.iter().map(|&i| believed[i].snr * believed[i].snr).sum::<f64>().sqrt();
-        let first = &believed[cluster[0]];
-        [1, 2, 4, 7, 11].into_iter().find_map(|blur| {
-            let extent = extent_of(&self.wall, first.spot, first.excess, blur)?;
-            let held = cluster.iter().filter(|&&i| extent.holds(believed[i].spot.x, believed[i].spot.y, 2)).count();
-            let one = cluster.len() > 3 || extent.is_long(self.banks[first.bank].shadowing().pupil.0);
-            (one && 5 * held >= 4 * cluster.len()).then(|| self.free(extent, snr))
-        })
-    }
-
-    /// A shadow by its outline.
-    fn free(&self, extent: Extent, snr: f64) -> Shadow {
-        let size = self.wall.flat.size();
-        Shadow {
-            spot: Spot { x: extent.x, y: extent.y, area_um2: extent.area_um2 },
-            errors: [extent.x_error, extent.x_error, extent.area_error_um2],
-            snr,
-            own_height_mm: None,
-            kind: extent.kind(self.banks[self.banks.len() - 1].shadowing().pupil),
-            merged: false,
-            at_edge: extent.touches(size),
-            extent: Some(extent),
-        }
-    }
-
-    /// A round shadow.
-    fn round(&self, b: &Believed, believed: &[Believed], setting: &Setting, stand_off: &StandOff) -> Shadow {
-        let size = self.wall.flat.size();
-        let width = self.width(b);
-        let own_height_mm = if b.snr > 20.0 && stand_off.source == StandOffSource::Measured {
-            self.own_height(b, setting, stand_off)
-        } else {
-            None
-        };
-        let (x, y, half) = (b.spot.x, b.spot.y, 0.5 * width);
-        Shadow {
-            spot: b.spot,
-            errors: b.fit.errors.map(|e| e * b.excess),
-            snr: b.snr,
-            own_height_mm,
-            extent: None,
-            kind: Kind::Grain,
-            merged: believed.iter().any(|o| {
-                let d = (o.spot.x - x).hypot(o.spot.y - y);
-                d > 0.0 && d < 0.5 * (width + self.width(o))
-            }),
-            at_edge: x < half || y < half || x > size.width as f64 - half || y > size.height as f64 - half,
-        }
-    }
-
-    /// The stand-off of one bright shadow, if it lies clearly below the frame's.
-    fn own_height(&self, b: &Believed, setting: &Setting, stand_off: &StandOff) -> Option<Estimate> {
-        let common = stand_off.height_mm;
-        let likeness = b.fit.likeness();
-        if likeness > 0.99 {
-            return None;
-        }
-        let alone = stand_off::measure(&self.wall, setting, &[b.spot]);
-        let own = alone.height_mm;
-        let clear = alone.source == StandOffSource::Measured
-            && own.value < 0.75 * common.value
-            && common.value - own.value > 5.0 * own.sigma.hypot(common.sigma);
-        clear.then_some(own)
     }
 
     /// Blocked area found with 99 % certainty: 2.33 standard errors of a small mote above the threshold.

@@ -152,11 +152,11 @@ pub fn judge(frame: &Frame, flat: &Flat, sought: &Sought) -> Fitness {
     let noise = noise_of(frame, flat) * (side / 4899.0).recip().clamp(0.5, 2.0);
     let iso_verdict = rising(noise, 0.035, 0.07).max(rising(shot.iso.unwrap_or(100.0), 1000.0, 5000.0));
     if level >= 0.025 || shot.iso.is_some_and(|i| i > 1000.0) {
-        let iso = shot.iso.map_or(String::new(), |i| format!("ISO {i:.0}: "));
+        let iso = shot.iso.map_or(String::new(), |i| format!(" at ISO {i:.0}"));
         note(
             FindingCode::IsoTooHigh,
             iso_verdict,
-            format!("{iso}the noise of a pixel is {:.1} % of the wall's light.", 100.0 * noise_of(frame, flat)),
+            format!("A pixel's noise{iso} is {:.1} % of the wall's light.", 100.0 * noise_of(frame, flat)),
             "Set the lowest ISO, about 100, and expose longer.",
         );
     }

@@ -56,6 +56,7 @@ pub fn judge(
         body: shot.body.clone(),
         stand_off: (known && found.floor_um2.is_some()).then_some(found.stand_off),
         floor_um: floor.map(|a| equivalent_diameter(a).0),
+        threshold_snr: found.threshold_snr,
         clear_to: clear.filter(|_| fitness.verdict != Verdict::Unfit || !motes.is_empty()),
         fitness,
         motes,

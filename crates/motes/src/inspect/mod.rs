@@ -7,6 +7,7 @@ pub mod stand_off;
 pub mod extended;
 pub mod scatter;
 pub mod find;
+mod shape;
 mod judge;
 
 use motelight_frame::{Body, FNumber, Frame, PicturePoint, SensorPoint, Size};
@@ -119,6 +120,8 @@ pub struct Inspection {
     pub stand_off: Option<StandOff>,
     /// Equivalent diameter of the smallest mote that this frame would have shown with 99 % certainty, µm.
     pub floor_um: Option<f64>,
+    /// Signal-to-noise ratio from which on a shadow is believed; `None` where nothing was looked for.
+    pub threshold_snr: Option<f64>,
     /// The rating of the sensor; `None` where it cannot be told.
     pub clear_to: Option<ClearTo>,
     /// The motes, worst first.

@@ -1,0 +1,207 @@
+//! What found shadows look like: round ones stay as fitted, others get their outline measured.
+
+use crate::flat::Flat;
+use crate::inspect::Kind;
+use crate::inspect::extended::{Extent, extent_of};
+use crate::inspect::find::{ALIKE, Believed, Finder, Shadow};
+use crate::inspect::fit::{Spot, Wall, mean_within};
+use crate::inspect::scatter::excess_at;
+use crate::inspect::seek::Candidate;
+use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
+use crate::measure::Estimate;
+
+impl Finder<'_> {
+    /// What is no round shadow gets its outline measured; what is no shadow at all goes.
+    pub(super) fn shaped(
+        &self,
+        believed: &[Believed],
+        broad: &[Candidate],
+        setting: &Setting,
+        stand_off: &StandOff,
+    ) -> Vec<Shadow> {
+        let shadowing = self.banks[self.banks.len() - 1].shadowing();
+        let mut shadows: Vec<Shadow> = Vec::new();
+        // Wide faint patches first: each answers in many places, but is one thing. What lies on them is taken out.
+        let bare = if broad.is_empty() { None } else { Some(self.without(believed)) };
+        for c in broad {
+            let spot = Spot { x: c.x, y: c.y, area_um2: 1.0 };
+            let Some(bare) = bare.as_ref().filter(|_| !shadows.iter().any(|s| s.holds(spot, 2))) else { continue };
+            let wall = Wall { flat: bare, ..self.wall };
+            let peak = mean_within(&wall, c.x, c.y, 0.5 * c.scale);
+            let blur = (0.3 * c.scale) as usize;
+            let Some(extent) = extent_of(&wall, spot, excess_at(self.noise, blur as f64), blur) else { continue };
+            // A deep or narrow thing is a mote of its own, measured better below.
+            let wide = extent.minor_um > 1.2 * shadowing.pupil.0 || extent.major_um > 3.0 * shadowing.pupil.0;
+            if wide && peak < 0.15 && extent.snr() > self.threshold {
+                shadows.push(self.free(extent, c.snr));
+            }
+        }
+        for cluster in self.clusters(believed) {
+            if !shadows.iter().any(|s| cluster.iter().any(|&i| s.holds(believed[i].spot, 2))) {
+                shadows.extend(self.joined(&cluster, believed));
+            }
+        }
+        let broad_count = shadows.len();
+        for b in believed {
+            // The ends of a faint patch fray: what stands by them, as faint, is part of it.
+            let frayed = |s: &Shadow, depth: f64| {
+                let margin = if depth < 1.5 * s.depth() && s.depth() < 0.1 { 3.0 * self.width(b) } else { 2.0 };
+                s.holds(b.spot, margin as isize)
+            };
+            // On a faint patch a grain may lie, if it is much deeper; in another outline it is part of that.
+            let depth = self.banks[b.bank].shape(b.spot.area_um2).at(0.0).0;
+            let part = |(i, s): (usize, &Shadow)| frayed(s, depth) && (i >= broad_count || depth < 4.0 * s.depth());
+            if shadows.iter().enumerate().any(part) {
+                continue;
+            }
+            let likeness = b.fit.likeness();
+            if likeness < 0.93 && b.snr > 12.0 {
+                let pupil = self.banks[b.bank].shadowing().pupil.0;
+                // The image of the pupil at the lowest glass there is: the measured height may be off.
+                let narrowest = pupil * (stand_off::LOWEST / stand_off.height_mm.value).min(1.0);
+                let found = extent_of(&self.wall, b.spot, b.excess, 1);
+                // The pupil's image alone is b/2 wide in this measure: what is narrower by far is a defect or the wall's.
+                if found.as_ref().is_some_and(|e| e.minor_um < 0.33 * narrowest)
+                    || (found.is_none() && likeness < ALIKE)
+                {
+                    continue;
+                }
+                if let Some(extent) = found.filter(|e| e.is_long(pupil) || likeness < ALIKE) {
+                    shadows.push(self.free(extent, b.snr));
+                    continue;
+                }
+            }
+            shadows.push(self.round(b, believed, setting, stand_off));
+        }
+        shadows
+    }
+
+    /// The wall with the round shadows that are sure taken out.
+    fn without(&self, believed: &[Believed]) -> Flat {
+        let mut flat = self.wall.flat.clone();
+        let size = flat.size();
+        for b in believed.iter().filter(|b| b.fit.likeness() > 0.9) {
+            let bank = &self.banks[b.bank];
+            let shape = bank.shape(b.spot.area_um2);
+            let depth = shape.at(0.0).0;
+            if depth < 0.03 {
+                continue;
+            }
+            let radius = self.wall.radius(bank, b.spot.area_um2);
+            let clip = |v: f64, end: usize| v.clamp(0.0, end as f64) as usize;
+            for y in clip(b.spot.y - radius, size.height)..clip(b.spot.y + radius + 1.0, size.height) {
+                for x in clip(b.spot.x - radius, size.width)..clip(b.spot.x + radius + 1.0, size.width) {
+                    let r = (x as f64 + 0.5 - b.spot.x).hypot(y as f64 + 0.5 - b.spot.y) * self.wall.cell_um;
+                    let passed = (1.0 - shape.at(r).0).max(0.05);
+                    let loss = flat.loss.at(x, y);
+                    flat.loss.set(x, y, 1.0 - (1.0 - loss) / passed as f32);
+                }
+            }
+        }
+        flat
+    }
+
+    /// Chains of overlapping spots of like depth: more than three such are no grains that fell side by side, but
+    /// one streak, ring or fibre that round fits took apart.
+    fn clusters(&self, believed: &[Believed]) -> Vec<Vec<usize>> {
+        let depth: Vec<f64> = believed.iter().map(|b| self.banks[b.bank].shape(b.spot.area_um2).at(0.0).0).collect();
+        let linked = |i: usize, j: usize| {
+            let (a, b) = (&believed[i], &believed[j]);
+            let apart = (a.spot.x - b.spot.x).hypot(a.spot.y - b.spot.y);
+            let alike = depth[i].max(depth[j]) < 2.5 * depth[i].min(depth[j]);
+            alike && apart < 0.8 * (self.width(a) + self.width(b))
+        };
+        let mut free: Vec<bool> = vec![true; believed.len()];
+        let mut clusters = Vec::new();
+        for first in 0..believed.len() {
+            if !free[first] {
+                continue;
+            }
+            free[first] = false;
+            let mut cluster = vec![first];
+            let mut next = 0;
+            while next < cluster.len() {
+                let from = cluster[next];
+                for (j, free) in free.iter_mut().enumerate() {
+                    if *free && linked(from, j) {
+                        *free = false;
+                        cluster.push(j);
+                    }
+                }
+                next += 1;
+            }
+            // Two or three may be grains side by side, if they look like grains.
+            if cluster.len() > 3 || cluster.len() > 1 && cluster.iter().any(|&i| believed[i].fit.likeness() < 0.9) {
+                clusters.push(cluster);
+            }
+        }
+        clusters
+    }
+
+    /// The outline that holds most of a cluster, at the least blur that does.
+    fn joined(&self, cluster: &[usize], believed: &[Believed]) -> Option<Shadow> {
+        let snr = cluster.iter().map(|&i| believed[i].snr * believed[i].snr).sum::<f64>().sqrt();
+        let first = &believed[cluster[0]];
+        [1, 2, 4, 7, 11].into_iter().find_map(|blur| {
+            let extent = extent_of(&self.wall, first.spot, first.excess, blur)?;
+            let held = cluster.iter().filter(|&&i| extent.holds(believed[i].spot.x, believed[i].spot.y, 2)).count();
+            let one = cluster.len() > 3 || extent.is_long(self.banks[first.bank].shadowing().pupil.0);
+            (one && 5 * held >= 4 * cluster.len()).then(|| self.free(extent, snr))
+        })
+    }
+
+    /// A shadow by its outline.
+    fn free(&self, extent: Extent, snr: f64) -> Shadow {
+        let size = self.wall.flat.size();
+        Shadow {
+            spot: Spot { x: extent.x, y: extent.y, area_um2: extent.area_um2 },
+            errors: [extent.x_error, extent.x_error, extent.area_error_um2],
+            snr,
+            own_height_mm: None,
+            kind: extent.kind(self.banks[self.banks.len() - 1].shadowing().pupil),
+            merged: false,
+            at_edge: extent.touches(size),
+            extent: Some(extent),
+        }
+    }
+
+    /// A round shadow.
+    fn round(&self, b: &Believed, believed: &[Believed], setting: &Setting, stand_off: &StandOff) -> Shadow {
+        let size = self.wall.flat.size();
+        let width = self.width(b);
+        let own_height_mm = if b.snr > 20.0 && stand_off.source == StandOffSource::Measured {
+            self.own_height(b, setting, stand_off)
+        } else {
+            None
+        };
+        let (x, y, half) = (b.spot.x, b.spot.y, 0.5 * width);
+        Shadow {
+            spot: b.spot,
+            errors: b.fit.errors.map(|e| e * b.excess),
+            snr: b.snr,
+            own_height_mm,
+            extent: None,
+            kind: Kind::Grain,
+            merged: believed.iter().any(|o| {
+                let d = (o.spot.x - x).hypot(o.spot.y - y);
+                d > 0.0 && d < 0.5 * (width + self.width(o))
+            }),
+            at_edge: x < half || y < half || x > size.width as f64 - half || y > size.height as f64 - half,
+        }
+    }
+
+    /// The stand-off of one bright shadow, if it lies clearly below the frame's.
+    fn own_height(&self, b: &Believed, setting: &Setting, stand_off: &StandOff) -> Option<Estimate> {
+        let common = stand_off.height_mm;
+        let likeness = b.fit.likeness();
+        if likeness > 0.99 {
+            return None;
+        }
+        let alone = stand_off::measure(&self.wall, setting, &[b.spot]);
+        let own = alone.height_mm;
+        let clear = alone.source == StandOffSource::Measured
+            && own.value < 0.75 * common.value
+            && common.value - own.value > 5.0 * own.sigma.hypot(common.sigma);
+        clear.then_some(own)
+    }
+}

@@ -1,0 +1,108 @@
+//! Inspection held against test frames whose truth is known: the synthetic camera knows nothing of the engine.
+//!
+//! Bounds are the project's own promises; the Cramér-Rao bounds are those of the project's optics notes, section 5
+//! (general reference: Mendez et al., PASP 2013 and 2014).
+
+mod judged;
+
+use judged::{Judged, Seen, rms};
+use motelight_motes::inspect::fitness::Verdict;
+use motelight_motes::inspect::stand_off::StandOffSource;
+use motelight_synth::Mode;
+use motelight_synth::sets::{Fault, FrameSpec};
+
+const MODES: [Mode; 2] = [Mode::PupilIntegral, Mode::Fresnel];
+/// Kinds of files by number, as the sets count them: raw, JPEG, TIFF, raw, JPEG, TIFF of 8 bits.
+const KINDS: u64 = 6;
+
+/// A frame of 2.6 megapixels.
+fn spec(seed: u64, motes: usize, mode: Mode) -> FrameSpec {
+    FrameSpec { width: 1980, height: 1320, mode, grains_only: true, ..FrameSpec::new(seed, motes) }
+}
+
+#[test]
+fn what_should_be_found_is_found_and_measured() {
+    let (mut should, mut found, mut false_motes, mut frames) = (0, 0, 0, 0);
+    let mut strong: Vec<(bool, Seen)> = Vec::new();
+    for (i, mode) in (0..KINDS).zip(MODES.into_iter().cycle()) {
+        let judged = Judged::of(&spec(700 + i, 30, mode), i);
+        false_motes += judged.false_motes();
+        frames += 1;
+        for seen in judged.seen().filter(|s| s.diameter_um >= 10.0 && s.snr >= 8.0) {
+            should += 1;
+            found += usize::from(seen.found.is_some());
+            if seen.snr >= 20.0 && seen.alone {
+                strong.push((judged.raw_like, seen));
+            }
+        }
+        let height = judged.inspection.stand_off.expect("facts of the shot").height_mm.value;
+        let off = height / judged.stand_off_mm - 1.0;
+        assert!(off.abs() < 0.07, "frame {i}: stand-off {height} mm, true {} mm", judged.stand_off_mm);
+    }
+    assert!(should > 60, "{should} motes");
+    assert!(found as f64 >= 0.98 * should as f64, "{found} of {should} found");
+    assert!(false_motes <= 1, "{false_motes} false motes in {frames} frames");
+
+    let places = strong.iter().filter_map(|(_, s)| s.found.map(|f| f.miss_px / (0.05 * s.width_px).max(0.5)));
+    assert!(rms(places) < 1.0, "places are off by more than half a pixel or a twentieth of the width");
+    for (raw_like, bound) in [(true, 0.05), (false, 0.10)] {
+        let of_kind = strong.iter().filter(|(raw, _)| *raw == raw_like);
+        let mut errors: Vec<f64> = of_kind.filter_map(|(_, s)| s.found.map(|f| (f.area_ratio - 1.0).abs())).collect();
+        errors.sort_unstable_by(f64::total_cmp);
+        let median = errors[errors.len() / 2];
+        assert!(median < bound, "median error of area {median}, of {} motes", errors.len());
+    }
+}
+
+#[test]
+fn a_clean_sensor_gives_no_mote() {
+    let mut found = Vec::new();
+    for kind in 0..KINDS {
+        let judged = Judged::of(&spec(800 + kind, 0, Mode::Fresnel), kind);
+        assert_eq!(judged.inspection.stand_off.map(|s| s.source), Some(StandOffSource::Assumed), "kind {kind}");
+        assert!(judged.inspection.floor_um.is_some_and(|f| (2.0..40.0).contains(&f)), "kind {kind}");
+        found.extend(judged.inspection.motes);
+    }
+    assert!(found.is_empty(), "{found:?}");
+}
+
+#[test]
+fn errors_of_faint_motes_stay_near_the_bound_that_noise_sets() {
+    let (mut places, mut areas) = (Vec::new(), Vec::new());
+    for seed in 0..3 {
+        let judged = Judged::of(&spec(900 + seed, 60, Mode::Fresnel), 3 * (seed % 2));
+        for seen in judged.seen().filter(|s| s.alone && (8.0..20.0).contains(&s.snr)) {
+            let Some(found) = seen.found else { continue };
+            places.push(found.miss_px / (std::f64::consts::SQRT_2 * judged.place_bound_px(&seen)));
+            areas.push((found.area_ratio - 1.0) * seen.snr);
+        }
+    }
+    assert!(places.len() > 15, "{} motes", places.len());
+    let (place, area) = (rms(places.iter().copied()), rms(areas.iter().copied()));
+    // A few dozen errors: their rms is known to about a tenth.
+    assert!(place < 1.5 * 1.1, "places: {place} times the bound");
+    assert!(area < 1.5 * 1.1, "areas: {area} times the bound");
+}
+
+#[test]
+fn every_fault_is_named_and_a_good_frame_has_none() {
+    for (i, fault) in (0..).zip(Fault::ALL) {
+        let spec = FrameSpec { fault: Some(fault), ..spec(600 + i, 12, Mode::PupilIntegral) };
+        let fitness = Judged::of(&spec, i).inspection.fitness;
+        let named = fitness.findings.iter().find(|f| format!("{:?}", f.code) == code_name(fault.code()));
+        let findings: Vec<_> = fitness.findings.iter().map(|f| (f.code, f.verdict)).collect();
+        assert!(named.is_some(), "{fault:?}: {findings:?}");
+        // A file without its facts, or one that left an editor, can still be looked at.
+        let harmless = matches!(fault, Fault::NoFacts | Fault::Edited | Fault::Uneven);
+        assert!(harmless || fitness.verdict == Verdict::Unfit, "{fault:?}: {findings:?}");
+    }
+    for seed in 0..KINDS {
+        let fitness = Judged::of(&spec(650 + seed, 40, MODES[seed as usize % 2]), seed).inspection.fitness;
+        assert_ne!(fitness.verdict, Verdict::Unfit, "{:?}", fitness.findings);
+    }
+}
+
+/// `wall_sharp` as the variant is named.
+fn code_name(code: &str) -> String {
+    code.split('_').map(|word| word[..1].to_uppercase() + &word[1..]).collect()
+}
