@@ -61,7 +61,7 @@ fn a_clean_sensor_gives_no_mote() {
         let judged = Judged::of(&spec(800 + kind, 0, Mode::Fresnel), kind);
         assert_eq!(judged.inspection.stand_off.map(|s| s.source), Some(StandOffSource::Assumed), "kind {kind}");
         assert!(judged.inspection.floor_um.is_some_and(|f| (2.0..40.0).contains(&f)), "kind {kind}");
-        found.extend(judged.inspection.motes);
+        found.extend(judged.inspection.motes.into_iter().map(|m| (kind, m.at_picture, m.snr)));
     }
     assert!(found.is_empty(), "{found:?}");
 }

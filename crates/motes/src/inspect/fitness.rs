@@ -222,6 +222,15 @@ fn foretold(frame: &Frame, flat: &Flat) -> Option<f64> {
     Some(weight.sqrt().recip())
 }
 
+/// The most relative noise that a pixel of a rendered picture can owe to light and ISO speed: what is beyond is the
+/// wall's. By photon noise of a small full well, 1000 electrons per square micrometre at ISO 100 (two to three times that is
+/// usual; from memory), doubled by tone curve and sharpening (a guess).
+fn most_noise(frame: &Frame, flat: &Flat) -> Option<f64> {
+    let (iso, pitch) = (frame.shot.iso?, frame.shot.pitch?.value.0);
+    let electrons = 1000.0 * pitch * pitch * (100.0 / iso).min(1.0) * f64::from(brightest(flat).median());
+    Some(2.0 / electrons.max(1.0).sqrt())
+}
+
 /// Typical relative step between neighbouring blocks beyond a steady slope, and brightest over darkest.
 fn unevenness(grid: &Grid) -> (f64, f64) {
     let size = grid.size();
@@ -244,7 +253,10 @@ fn unevenness(grid: &Grid) -> (f64, f64) {
 
 /// How far the wall's scatter at the scales of shadows lies over that of noise.
 fn texture_of(frame: &Frame, flat: &Flat, sought: &Sought) -> f64 {
-    let own = foretold(frame, flat).map_or(1.0, |f| f64::from(flat.sigma.median()) / f);
+    let own = match foretold(frame, flat) {
+        Some(foretold) => f64::from(flat.sigma.median()) / foretold,
+        None => most_noise(frame, flat).map_or(1.0, |most| noise_of(frame, flat) / most),
+    };
     let smallest = sought.noise.first().map_or(1.0, |n| n.excess);
     let shadows = sought.noise.iter().take(4).map(|n| n.excess).fold(1.0, f64::max);
     // Correlated noise of rendered pictures reaches its full excess at the second scale at the latest.
