@@ -9,7 +9,7 @@ use crate::flat::Flat;
 use crate::inspect::Kind;
 use crate::inspect::extended::Extent;
 use crate::inspect::fit::{Fit, Spot, Wall, rough_spot};
-use crate::inspect::scatter::{Scatter, threshold};
+use crate::inspect::scatter::{Scatter, tail, threshold};
 use crate::inspect::seek::{Candidate, ScaleNoise, Sought, seek};
 use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
 use crate::measure::Estimate;
@@ -158,8 +158,10 @@ fn found_at(
         .collect();
     // Every bank is one more look at each place.
     let threshold = threshold(sought.places * banks.len() as f64, false_motes);
+    // A raw's noise is normal; what demosaic, codes and compression make of it is not.
     let rendered = !matches!(frame.layout, Layout::Mosaic(_));
-    let scatter = banks.iter().map(|bank| Scatter::of(wall, bank, &bright, rendered)).collect();
+    let tail = if rendered { tail(wall, &banks[banks.len() / 2], &bright) } else { 1.0 };
+    let scatter = banks.iter().map(|bank| Scatter::of(wall, bank, &bright, tail)).collect();
     let finder =
         Finder { wall: *wall, banks: &banks, defect: defect_bank(setting), noise: &sought.noise, scatter, threshold };
 
@@ -223,6 +225,7 @@ impl Finder<'_> {
                 self.best(start, &rest)
             })
             .filter(|b| b.snr > self.threshold && (b.fit.likeness() > ALIKE || b.snr > 12.0))
+            .filter(|b| self.within(b))
             .collect();
         fits.sort_by(|a, b| b.snr.total_cmp(&a.snr).then(a.spot.y.total_cmp(&b.spot.y)));
         // Two fits that came to one place are one shadow.
@@ -251,6 +254,14 @@ impl Finder<'_> {
         }
         let excess = self.scatter[bank].at(fit.spot.area_um2);
         Some(Believed { spot: fit.spot, fit, bank, snr: fit.snr() / excess, excess })
+    }
+
+    /// Whether the centre lies in the picture, but for a tenth of the shadow: of one further out too little is seen to
+    /// measure it by.
+    fn within(&self, b: &Believed) -> bool {
+        let (size, room) = (self.wall.flat.size(), 0.1 * self.width(b));
+        let inside = |v: f64, end: usize| v > -room && v < end as f64 + room;
+        inside(b.spot.x, size.width) && inside(b.spot.y, size.height)
     }
 
     /// Rough width of a shadow, cells.

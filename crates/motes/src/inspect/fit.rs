@@ -66,6 +66,10 @@ struct Sample {
     loss: f64,
 }
 
+/// A single cell this many deviations off, and by this share of the light, is no noise and no jump of a compressed
+/// picture's codes: a stuck or dead pixel stands in it. A guess.
+const DEFECT: (f32, f32) = (8.0, 0.08);
+
 /// Place, area and a sloping backdrop: level, slope right, slope down.
 const PARAMETERS: usize = 6;
 const STEPS: usize = 12;
@@ -122,7 +126,7 @@ impl Wall<'_> {
 
     /// The fit of a shadow of that area tried at `trials` places over the wall, clear of `motes`: the areas found over
     /// the error that uncorrelated noise would give them. Their spread is 1 in a raw; more where a demosaic,
-    /// compression or the wall ties neighbours together. Empty where the wall is too small.
+    /// compression or the wall ties neighbours together. Windows with a pixel defect do not count. Empty where the wall is too small.
     pub fn answers(&self, bank: &Bank, area_um2: f64, motes: &[Spot], trials: usize) -> Vec<f32> {
         let radius = self.radius(bank, area_um2);
         let reach = radius.ceil() as usize;
@@ -161,8 +165,14 @@ impl Wall<'_> {
                 if motes.iter().any(hit) {
                     return None;
                 }
-                let sum: f32 = weights.iter().map(|&(x, y, w)| w * self.flat.loss.at(x0 + x, y0 + y)).sum();
-                Some(sum / expected / self.flat.sigma.under(x0 + reach, y0 + reach).max(1e-9))
+                let sigma = self.flat.sigma.under(x0 + reach, y0 + reach).max(1e-9);
+                let (mut sum, mut largest) = (0.0f32, 0.0f32);
+                for &(x, y, w) in &weights {
+                    let loss = self.flat.loss.at(x0 + x, y0 + y);
+                    sum += w * loss;
+                    largest = largest.max(loss.abs());
+                }
+                (largest < (DEFECT.0 * sigma).max(DEFECT.1)).then_some(sum / expected / sigma)
             })
             .collect()
     }

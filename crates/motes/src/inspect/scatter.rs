@@ -18,23 +18,34 @@ pub fn threshold(places: f64, false_motes: f64) -> f64 {
     high
 }
 
-/// Places at which the scatter of fits is tried: enough to know it to 3 %, and its far tail to 6 %.
+/// Places at which the scatter of fits is tried: enough to know it to 3 %, and its far tail to 5 %.
 const TRIALS: usize = 3000;
-const TAIL_TRIALS: usize = 20_000;
+const TAIL_TRIALS: usize = 60_000;
 
-/// How much further than a normal distribution's the dark tail of answers reaches at a detection threshold, over
-/// the spread. The codes of a rendered picture are coarser than its noise, and compression stills most places and
-/// lets some jump: quantiles at 2 and 3 deviations tell, and their growth goes on to five and a half.
-fn tail_of(mut answers: Vec<f32>) -> f64 {
+/// How much further than a normal distribution's the tails of answers reach at a detection threshold, over the
+/// spread. The codes of a rendered picture are coarser than its noise, and compression stills most places and lets some
+/// jump, to either side: quantiles at 2, 3 and 4 deviations tell, and their growth goes on to five and a half.
+fn tail_of(answers: Vec<f32>) -> f64 {
     if answers.len() < TAIL_TRIALS / 20 {
         return 1.0;
     }
-    answers.sort_unstable_by(|a, b| b.total_cmp(a));
-    let at = |share: f64| f64::from(answers[(share * answers.len() as f64) as usize]);
-    let (two, three) = (at(0.02275) / 2.0, at(0.00135) / 3.0);
-    let spread = f64::from(median_and_sigma(&mut answers).1).max(1e-9);
-    ((three + 2.5 * (three - two).max(0.0)) / spread).max(two / spread).max(1.0)
+    let (middle, spread) = median_and_sigma(&mut answers.clone());
+    let mut away: Vec<f32> = answers.into_iter().map(|v| (v - middle).abs()).collect();
+    away.sort_unstable_by(|a, b| b.total_cmp(a));
+    // Both tails of a normal distribution hold 2 Q(k).
+    let at = |k: f64| f64::from(away[(libm::erfc(k / std::f64::consts::SQRT_2) * away.len() as f64) as usize]) / k;
+    let (two, three, four) = (at(2.0), at(3.0), at(4.0));
+    let far = four + 1.5 * (0.5 * (four - two)).max(four - three).max(0.0);
+    (far / f64::from(spread).max(1e-9)).max(two / f64::from(spread).max(1e-9)).max(1.0)
 }
+
+/// The tail of a wall's answers, by the fit of a small shadow.
+pub fn tail(wall: &Wall, bank: &Bank, motes: &[Spot]) -> f64 {
+    tail_of(wall.answers(bank, AREAS[0], motes, TAIL_TRIALS))
+}
+
+/// Blocked areas that are tried, um^2.
+const AREAS: [f64; 3] = [80.0, 1200.0, 8000.0];
 
 /// Excess scatter of fits by blocked area.
 #[derive(Debug, Clone)]
@@ -42,9 +53,8 @@ pub struct Scatter([(f64, f64); 3]);
 
 impl Scatter {
     /// Tries fits of three areas over the wall, clear of `motes`.
-    pub fn of(wall: &Wall, bank: &Bank, motes: &[Spot], rendered: bool) -> Scatter {
-        let tried = [80.0, 1200.0, 8000.0].map(|area| (area, wall.answers(bank, area, motes, TRIALS)));
-        let tail = if rendered { tail_of(wall.answers(bank, tried[0].0, motes, TAIL_TRIALS)) } else { 1.0 };
+    pub fn of(wall: &Wall, bank: &Bank, motes: &[Spot], tail: f64) -> Scatter {
+        let tried = AREAS.map(|area| (area, wall.answers(bank, area, motes, TRIALS)));
         Scatter(tried.map(|(area, mut answers)| (area, f64::from(median_and_sigma(&mut answers).1).max(1.0) * tail)))
     }
 
