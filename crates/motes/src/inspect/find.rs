@@ -160,8 +160,10 @@ fn found_at(
     let threshold = threshold(sought.places * banks.len() as f64, false_motes);
     // A raw's noise is normal; what demosaic, codes and compression make of it is not.
     let rendered = !matches!(frame.layout, Layout::Mosaic(_));
-    let tail = if rendered { tail(wall, &banks[banks.len() / 2], &bright) } else { 1.0 };
-    let scatter = banks.iter().map(|bank| Scatter::of(wall, bank, &bright, tail)).collect();
+    let scatter = banks
+        .iter()
+        .map(|bank| Scatter::of(wall, bank, &bright, if rendered { tail(wall, bank, &bright) } else { 1.0 }))
+        .collect();
     let finder =
         Finder { wall: *wall, banks: &banks, defect: defect_bank(setting), noise: &sought.noise, scatter, threshold };
 

@@ -20,7 +20,7 @@ pub fn threshold(places: f64, false_motes: f64) -> f64 {
 
 /// Places at which the scatter of fits is tried: enough to know it to 3 %, and its far tail to 5 %.
 const TRIALS: usize = 3000;
-const TAIL_TRIALS: usize = 60_000;
+const TAIL_TRIALS: usize = 50_000;
 
 /// How much further than a normal distribution's the tails of answers reach at a detection threshold, over the
 /// spread. The codes of a rendered picture are coarser than its noise, and compression stills most places and lets some
