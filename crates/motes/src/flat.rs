@@ -45,15 +45,18 @@ impl Flat {
         let measured: Vec<(Grid, Grid)> = channels.iter().map(|c| level_and_noise(frame, c, cell)).collect();
         let backdrop: Vec<Grid> = measured.iter().map(|(level, _)| level.smoothed()).collect();
 
-        // Inverse variance of the relative noise, over the whole frame: one weight per channel. Compression keeps
-        // luminance, and of the colour differences little but their steps: there the luminance counts.
+        // Inverse variance of the relative noise, over the whole frame: one weight per channel. Compression stills
+        // colour differences and leaves their steps: no channel then counts for more than thrice its part in luminance.
         let quiet = |(level, noise): &(Grid, Grid)| {
             let relative = noise.median() / level.median().max(1e-6);
             1.0 / (relative * relative).max(1e-12)
         };
         let mut weights: Vec<f32> = measured.iter().map(quiet).collect();
         if frame.lossy && channels.len() == 3 {
-            weights.copy_from_slice(&frame.luminance);
+            let sum: f32 = weights.iter().sum();
+            for (weight, luminance) in weights.iter_mut().zip(frame.luminance) {
+                *weight = (*weight / sum).min(3.0 * luminance);
+            }
         }
         for (weight, channel) in weights.iter_mut().zip(&channels) {
             *weight *= channel.places.len() as f32;

@@ -193,7 +193,10 @@ mod tests {
         let slope = Plane::from_vec(size, (0..3600).map(|i| (i % 60 * 40 + i / 60 * 25) as i16 - 8000).collect());
         let sums = Sums::of(&slope);
         let darker = sums.darker(30.2, 29.6, 6.0).expect("inside");
-        assert!(darker.abs() < 1e-9, "{darker}");
-        assert!(sums.unevenness(30.2, 29.6, 6.0).0 < 1e-12);
+        // Cells that a box cuts count as flat, so a little of the slope from one cell to the next is left.
+        let left = 0.05 * 40.0 / f64::from(STEPS);
+        assert!(darker.abs() < left, "{darker}");
+        let uneven = sums.unevenness(30.2, 29.6, 6.0).0;
+        assert!(uneven < left * left, "{uneven}");
     }
 }
