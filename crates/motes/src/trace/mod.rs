@@ -1,6 +1,6 @@
 //! The motes of a whole shoot, without a test frame: what stays at one place of the sensor while the scenes change.
 //!
-//! In: the pictures of one body, read small ([`Reduced`]), in the order they were taken. Out: [`Traced`], the chart, when
+//! In: the pictures of one body, read small (`Reduced`), in the order they were taken. Out: [`Traced`], the chart, when
 //! each mote came and went, and in which pictures it shows. The steps:
 //!
 //! 1. *Boil down* (`view`, `sums`, `response`): the logarithm of light on cells; how much darker each place is than around

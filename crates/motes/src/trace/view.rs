@@ -18,7 +18,7 @@ pub const ASSUMED_LONG_SIDE: Micrometres = Micrometres(36_000.0);
 pub struct View {
     /// Logarithm of the light per cell, [`STEPS`] to a unit; what cannot be measured repeats its neighbour.
     pub ln: Plane<i16>,
-    /// Whether a patch of [`PATCH`] x [`PATCH`] cells holds more than a few cells that cannot be measured.
+    /// Whether a patch of `PATCH` x `PATCH` cells holds more than a few cells that cannot be measured.
     pub unsound: Plane<bool>,
     /// Side of a cell, px.
     pub cell: usize,
