@@ -1,0 +1,1 @@
+//! The window: the whole job on screen, over the same jobs as the command line. Nothing is measured here.
