@@ -228,7 +228,6 @@ fn wall(taken: &str, seed: u64, motes: Vec<Mote>) -> Exposure {
     let mut wall = Wall::even([WIDTH, HEIGHT], 0.55);
     wall.level = [0.55, 0.56, 0.52];
     wall.slope = [0.08, -0.05];
-    wall.texture =
-        Some(Texture { contrast: 0.002, size_px: [1500.0, 700.0], direction: [0.8, 0.6], layers: 1, seed });
+    wall.texture = Some(Texture { contrast: 0.002, size_px: [1500.0, 700.0], direction: [0.8, 0.6], layers: 1, seed });
     Exposure::new(camera(), lens(false), shot, motes, Mode::Fresnel, Canvas::Wall(wall))
 }
