@@ -71,7 +71,11 @@ mod tests {
                 std::fs::write(&path, bytes).expect("written");
             } else {
                 let kept = std::fs::read(&path).unwrap_or_default();
-                assert!(kept == bytes, "{} is stale: MOTELIGHT_UPDATE=1 cargo test --release --workspace", path.display());
+                assert!(
+                    kept == bytes,
+                    "{} is stale: MOTELIGHT_UPDATE=1 cargo test --release --workspace",
+                    path.display()
+                );
             }
         }
     }

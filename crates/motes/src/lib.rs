@@ -13,6 +13,7 @@ pub mod visibility;
 pub mod grid;
 pub mod flat;
 pub mod inspect;
+mod refusal;
 pub mod mend;
 pub mod recheck;
 pub mod advise;

@@ -86,6 +86,29 @@ pub fn mount_view(sensor: SensorSize, motes: &[ChartMote]) -> Markup {
     }
 }
 
+/// The chart both ways, side by side. `shown`: what the picture view is; `drawn`: how large shadows are drawn.
+pub fn both_views(sensor: SensorSize, motes: &[ChartMote], shown: &str, drawn: &str) -> Markup {
+    html! {
+        section {
+            h2 { "Where they lie" }
+            div class=(if crowded(motes) { "charts crowded" } else { "charts" }) {
+                figure {
+                    (picture_view(sensor, motes))
+                    figcaption { b { "Picture view." } " " (shown) }
+                }
+                figure {
+                    (mount_view(sensor, motes))
+                    figcaption {
+                        b { "Mount view." }
+                        " Looking into the mount, body upright: left stays left, top and bottom change places. \
+                         The body is a sketch. Scale in mm from the sensor’s centre, " (drawn) "."
+                    }
+                }
+            }
+        }
+    }
+}
+
 struct Scale {
     units_per_mm: f64,
     half_width: f64,

@@ -204,25 +204,7 @@ fn charts(inspection: &Inspection) -> Markup {
             })
         })
         .collect();
-    html! {
-        section {
-            h2 { "Where they lie" }
-            div class=(if chart::crowded(&motes) { "charts crowded" } else { "charts" }) {
-                figure {
-                    (chart::picture_view(sensor, &motes))
-                    figcaption { b { "Picture view." } " As the picture shows it." }
-                }
-                figure {
-                    (chart::mount_view(sensor, &motes))
-                    figcaption {
-                        b { "Mount view." }
-                        " Looking into the mount, body upright: left stays left, top and bottom change places. \
-                         The body is a sketch. Scale in mm from the sensor’s centre, shadows drawn to scale."
-                    }
-                }
-            }
-        }
-    }
+    chart::both_views(sensor, &motes, "As the picture shows it.", "shadows drawn to scale")
 }
 
 fn cut_outs(inspection: &Inspection, pictures: &Pictures) -> Markup {

@@ -124,25 +124,8 @@ fn charts(sheet: &TraceSheet) -> Markup {
             shows: sheet.shows_in(&m.id) > 0,
         })
         .collect();
-    html! {
-        section {
-            h2 { "Where they lie" }
-            div class=(if chart::crowded(&motes) { "charts crowded" } else { "charts" }) {
-                figure {
-                    (chart::picture_view(sensor, &motes))
-                    figcaption { b { "Picture view." } " As a picture in landscape format shows it. Bold: shows in a picture." }
-                }
-                figure {
-                    (chart::mount_view(sensor, &motes))
-                    figcaption {
-                        b { "Mount view." }
-                        " Looking into the mount, body upright: left stays left, top and bottom change places. \
-                         The body is a sketch. Scale in mm from the sensor’s centre."
-                    }
-                }
-            }
-        }
-    }
+    let shown = "As a picture in landscape format shows it. Bold: shows in a picture.";
+    chart::both_views(sensor, &motes, shown, "shadows as at the smallest aperture")
 }
 
 fn table(sheet: &TraceSheet) -> Markup {

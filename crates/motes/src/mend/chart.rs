@@ -5,7 +5,7 @@ use motelight_frame::{Body, Frame, Micrometres, SensorPoint, Size};
 use crate::diffraction::Edge;
 use crate::inspect::{Inspection, Kind, MoteFlags};
 use crate::measure::Estimate;
-use crate::mend::refusal::{Refusal, RefusalCode};
+use crate::refusal::{Refusal, RefusalCode};
 
 /// The motes of one body at one time, and the optics by which they were measured.
 #[derive(Debug, Clone, PartialEq)]

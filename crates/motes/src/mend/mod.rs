@@ -11,7 +11,6 @@
 //! 5. *Lift* (`lift`): divided out in linear light, per colour, looked at again, and once more corrected by what is left.
 //! 6. *Fill* (`fill`): rebuilt from around where too little light is left to divide.
 
-mod refusal;
 mod chart;
 mod cells;
 mod cast;
@@ -27,9 +26,9 @@ mod result;
 mod subject;
 mod scene;
 
+pub use crate::refusal::{Refusal, RefusalCode};
 pub use chart::{Chart, ChartMote};
 pub use place::Placement;
-pub use refusal::{Refusal, RefusalCode};
 pub use result::{Choice, MendOptions, Mended, Outcome, Reason, Treatment};
 
 use motelight_frame::{Frame, Patch};

@@ -13,8 +13,8 @@ use serde::{Deserialize, Serialize};
 use crate::inspect::{Kind, Mote};
 use crate::recheck::Side;
 use crate::recheck::body::SameBody;
-use crate::recheck::refusal::{Refusal, RefusalCode};
 use crate::recheck::turn::Turn;
+use crate::refusal::{Refusal, RefusalCode};
 
 /// The first chart in the second frame: `after = turn(scale * before + (dx, dy))`, mm from the sensor's centre.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]

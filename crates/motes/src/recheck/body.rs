@@ -3,7 +3,7 @@
 use motelight_frame::Frame;
 use serde::{Deserialize, Serialize};
 
-use crate::recheck::refusal::{Refusal, RefusalCode};
+use crate::refusal::{Refusal, RefusalCode};
 
 /// Why two files are taken to be of one body.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

@@ -9,7 +9,6 @@
 //! 4. *Residue* (`residue`): with the same lens and f-number the ratio of the frames, in which pixel gain and shading
 //!    cancel, shows wide streaks and drying rings.
 
-mod refusal;
 mod body;
 mod turn;
 mod align;
@@ -18,10 +17,10 @@ mod fate;
 mod ratio;
 mod residue;
 
+pub use crate::refusal::{Refusal, RefusalCode};
 pub use align::Transform;
 pub use body::SameBody;
 pub use fate::{Doubt, Fate, Status};
-pub use refusal::{Refusal, RefusalCode};
 pub use residue::{Residue, ResidueKind};
 pub use turn::Turn;
 

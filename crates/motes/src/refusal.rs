@@ -1,10 +1,10 @@
-//! Why two test frames are not held against each other.
+//! Why the engine declines a job: what is wrong, and what to do.
 
 use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-/// Why two test frames are not held against each other.
+/// Why a picture is not mended, or two test frames are not held against each other.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Refusal {
     /// What kind of reason.
@@ -19,11 +19,11 @@ pub struct Refusal {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum RefusalCode {
-    /// The frames are not of one body, or cannot be told to be.
+    /// The files are not of one body, or cannot be told to be.
     OtherBody,
     /// F-number or pixel pitch are unknown.
     NoShotFacts,
-    /// One of the frames gave no chart.
+    /// A test frame gave no chart.
     UnfitTestFrame,
 }
 
@@ -39,7 +39,7 @@ impl RefusalCode {
 }
 
 impl Refusal {
-    pub(super) fn new(code: RefusalCode, message: impl Into<String>, remedy: impl Into<String>) -> Refusal {
+    pub(crate) fn new(code: RefusalCode, message: impl Into<String>, remedy: impl Into<String>) -> Refusal {
         Refusal { code, message: message.into(), remedy: remedy.into() }
     }
 }
