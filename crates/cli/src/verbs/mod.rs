@@ -4,5 +4,6 @@ pub mod inspect;
 pub mod mend;
 pub mod trace;
 pub mod recheck;
+pub mod rake;
 pub mod ledger;
 pub mod demo;

@@ -5,12 +5,14 @@ mod mend;
 mod trace;
 mod advice;
 mod recheck;
+mod rake;
 mod ledger;
 
 pub use advice::*;
 pub use inspect::*;
 pub use ledger::*;
 pub use mend::*;
+pub use rake::*;
 pub use recheck::*;
 pub use trace::*;
 

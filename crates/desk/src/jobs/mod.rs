@@ -5,6 +5,7 @@ pub mod mend;
 pub mod trace;
 pub mod record;
 pub mod recheck;
+pub mod rake;
 pub mod demo;
 
 use std::io::Write;

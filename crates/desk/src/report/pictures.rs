@@ -143,11 +143,23 @@ fn png_uri(grey: &Plane<u8>) -> Option<String> {
 
 /// Grey of 8 bits as PNG.
 pub fn png_bytes(grey: &Plane<u8>) -> Option<Vec<u8>> {
+    png(grey, None)
+}
+
+/// Grey of 8 bits as PNG that says what drew it (PNG, keyword `Software`).
+pub fn png_named(grey: &Plane<u8>, software: &str) -> Option<Vec<u8>> {
+    png(grey, Some(software))
+}
+
+fn png(grey: &Plane<u8>, software: Option<&str>) -> Option<Vec<u8>> {
     let (width, height) = (u32::try_from(grey.width()).ok()?, u32::try_from(grey.height()).ok()?);
     let mut bytes = Vec::new();
     let mut encoder = png::Encoder::new(&mut bytes, width, height);
     encoder.set_color(png::ColorType::Grayscale);
     encoder.set_depth(png::BitDepth::Eight);
+    if let Some(software) = software {
+        encoder.add_text_chunk("Software".to_owned(), software.to_owned()).ok()?;
+    }
     let mut writer = encoder.write_header().ok()?;
     writer.write_image_data(grey.data()).ok()?;
     writer.finish().ok()?;
