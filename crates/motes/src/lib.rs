@@ -19,6 +19,7 @@ pub mod advise;
 pub mod rates;
 pub mod rake;
 pub mod trace;
+pub mod register;
 pub mod signoff;
 
 pub use measure::Estimate;

@@ -6,6 +6,7 @@ mod trace;
 mod advice;
 mod recheck;
 mod rake;
+mod signoff;
 mod ledger;
 
 pub use advice::*;
@@ -14,6 +15,7 @@ pub use ledger::*;
 pub use mend::*;
 pub use rake::*;
 pub use recheck::*;
+pub use signoff::*;
 pub use trace::*;
 
 use motelight_frame::FrameError;

@@ -5,7 +5,7 @@ use motelight_frame::read::{LN_STEPS, UNMEASURED};
 use motelight_frame::{Orientation, PicturePoint, Plane, Reduced, Size};
 
 use super::marks::{self, Mark};
-use super::pictures::jpeg_uri;
+use super::pictures::{code, jpeg_uri};
 use super::trace_text::TraceSheet;
 use super::words::count;
 
@@ -47,19 +47,13 @@ impl Contact {
                         .sum::<f32>();
                 }
                 let light = sum / (by * by) as f32;
-                grey.set(x, y, (255.0 * srgb(light)).round() as u8);
+                grey.set(x, y, code(light));
             }
         }
         let orientation = reduced.shot.orientation;
         let grey = orientation.upright(grey);
         Some(Contact { picture, uri: jpeg_uri(&grey)?, size: grey.size(), stored: small, orientation })
     }
-}
-
-/// IEC 61966-2-1.
-fn srgb(light: f32) -> f32 {
-    let light = light.clamp(0.0, 1.0);
-    if light <= 0.003_130_8 { 12.92 * light } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 }
 }
 
 /// The sheet.

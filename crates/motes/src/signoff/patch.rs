@@ -205,8 +205,7 @@ fn outline(cells: &[(f64, f64, f64)], width: f64) -> Option<(f64, f64, f64)> {
 /// The round mark of this width that explains the loss best: blur of its edge in widths, and the share left over.
 fn shape(losses: &Losses, width: f64) -> (f64, f64) {
     let reach = 0.9 * width + 1.0;
-    let inside: Vec<(f64, f64)> =
-        losses.cells.iter().map(|c| (c.0.hypot(c.1), c.2)).filter(|c| c.0 < reach).collect();
+    let inside: Vec<(f64, f64)> = losses.cells.iter().map(|c| (c.0.hypot(c.1), c.2)).filter(|c| c.0 < reach).collect();
     let noise = losses.sigma * losses.sigma * inside.len() as f64;
     let power: f64 = inside.iter().map(|c| c.1 * c.1).sum();
     let mut best = (0.0, f64::MAX);
