@@ -21,6 +21,7 @@ pub mod rake;
 pub mod trace;
 pub mod register;
 pub mod signoff;
+pub mod answer;
 
 pub use measure::Estimate;
 pub use profile::Profile;

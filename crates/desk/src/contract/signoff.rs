@@ -188,8 +188,8 @@ pub enum Answer {
 pub struct AnswerEntry {
     pub mote_id: String,
     pub answer: Answer,
-    pub x_px: f64,
-    pub y_px: f64,
+    pub x_px: Option<f64>,
+    pub y_px: Option<f64>,
     pub width_px: f64,
     pub contrast: Option<f64>,
     pub contrast_sigma: Option<f64>,

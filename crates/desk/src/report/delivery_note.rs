@@ -9,7 +9,9 @@ use super::page::note_page;
 use super::words::{count, sentence, shown};
 
 /// Files that find room on the page with their digests; more are listed in a file beside the note.
-pub const LISTED_FILES: usize = 24;
+pub const LISTED_FILES: usize = 16;
+/// Letters of a name that find room in a line.
+const NAME: usize = 84;
 
 /// One file that is delivered.
 #[derive(Debug, Clone, Copy)]
@@ -111,12 +113,21 @@ fn files(d: &Delivery) -> Markup {
     }
     html! {
         table {
-            thead { tr { th { "file" } th class="n" { "px" } th { "SHA-256" } } }
+            thead { tr { th { "file" span class="unit" { "SHA-256" } } th class="n" { "size" span class="unit" { "px" } } } }
             tbody { @for f in d.files { tr {
-                td { (shown(f.name)) }
+                td { (short_name(f.name)) span class="digest" { (f.sha256) } }
                 td class="n" { (f.size.width) " × " (f.size.height) }
-                td class="digest" { (f.sha256) }
             } } }
         }
     }
+}
+
+/// A name in one line: the middle of a longer one is left out.
+fn short_name(name: &str) -> String {
+    let letters: Vec<char> = shown(name).chars().collect();
+    if letters.len() <= NAME {
+        return letters.into_iter().collect();
+    }
+    let half = NAME / 2;
+    letters[..half].iter().chain(&['…']).chain(&letters[letters.len() - half..]).collect()
 }

@@ -3,13 +3,13 @@
 use maud::{Markup, html};
 use motelight_frame::{FrameError, Orientation, Size};
 use motelight_motes::signoff::{SignOff, Suspect, Verdict};
-use motelight_motes::visibility::UNCERTAINTY_DB;
+use motelight_motes::visibility::{Medium, UNCERTAINTY_DB, Viewing};
 
 use super::marks::{self, Mark, short};
 use super::page::sign_page;
 use super::signoff_text::{answers, cause, measured, summary, verdict_word, vouched, where_shown};
 use super::signoff_views::SuspectView;
-use super::words::{count, place, sentence, shown};
+use super::words::{count, number, place, sentence, shown};
 use crate::contract::AnswerEntry;
 
 /// One file of the page.
@@ -149,7 +149,8 @@ fn overview(sheet: &SignedSheet, (uri, size): &(String, Size)) -> Markup {
     let marks: Vec<Mark> =
         sheet.sign_off.suspects.iter().enumerate().filter(|(i, _)| shown_here(i)).map(mark).collect();
     html! {
-        figure {
+        // No higher than what is told beside it needs.
+        figure style=(format!("max-width:{}px", short(width.min(380.0 * width / height.max(1.0))))) {
             div class="raking" {
                 img src=(uri) width=(size.width) height=(size.height) alt=(format!("{}, small", shown(sheet.name)));
                 svg viewBox=(format!("0 0 {width} {height}")) { (marks::draw(&marks, 1.2, [0.0, 0.0, width, height])) }
@@ -193,17 +194,36 @@ fn pair(sheet: &SignedSheet, view: &SuspectView) -> Markup {
 }
 
 fn clear_table(clear: &[&SignedSheet]) -> Markup {
+    let viewings = clear.first().map_or(&[][..], |s| &s.sign_off.vouches);
+    let traced = clear.iter().any(|s| !s.motes.is_empty());
     html! {
         table {
-            thead { tr { th { "file" } th class="n" { "size" span class="unit" { "px" } } th { "vouches to" } } }
+            thead { tr {
+                th { "file" }
+                th class="n" { "size" span class="unit" { "px" } }
+                @for v in viewings { th class="n" { (medium(&v.viewing)) span class="unit" { "px per inch; % plain; finds from" } } }
+                @if traced { th { "motes of the trace" } }
+            } }
             tbody { @for s in clear {
                 @let size = s.orientation.shown_size(s.size);
                 tr {
                     td { (shown(s.name)) }
                     td class="n" { (size.width) " × " (size.height) }
-                    td { @for v in &s.sign_off.vouches { div { (vouched(v)) } } @if !s.motes.is_empty() { div { (answers(s.motes)) } } }
+                    @for v in &s.sign_off.vouches {
+                        td class="n" { (format!("{:.0}; {:.0}; ", v.ppi, 100.0 * v.plain_share)) (number(v.finds_from_times_threshold.max(1.0))) " ×" }
+                    }
+                    @if traced { td { @if !s.motes.is_empty() { (answers(s.motes)) } } }
                 }
             } }
         }
+        p class="soft" { "Plain: share of the picture that is plain enough to judge. Finds from: the faintest shadow that would have been found in nine \
+            plain places of ten, in multiples of what would just be noticed." }
+    }
+}
+
+fn medium(viewing: &Viewing) -> &'static str {
+    match viewing.medium {
+        Medium::Print(_) => "print",
+        Medium::Screen { .. } => "screen",
     }
 }

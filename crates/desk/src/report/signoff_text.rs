@@ -65,7 +65,7 @@ pub fn vouched(v: &Vouch) -> String {
     let viewing = sentence(&v.viewing.to_string());
     let share = 100.0 * v.plain_share;
     if !v.judged {
-        return format!("{viewing}: cannot be judged; {:.0} px per inch, {share:.0} % of it plain.", v.ppi);
+        return format!("{viewing}: cannot be judged; {:.0}\u{a0}px per inch, {share:.0}\u{a0}% of it plain.", v.ppi);
     }
     let times = v.finds_from_times_threshold;
     let finds = if times <= 1.0 {
@@ -73,14 +73,14 @@ pub fn vouched(v: &Vouch) -> String {
     } else {
         format!("shadows of {} times what would be noticed there would have been found", number(times))
     };
-    format!("{viewing}: {share:.0} % of the picture is plain enough to judge; {finds} in nine places of ten.")
+    format!("{viewing}: {share:.0}\u{a0}% of the picture is plain enough to judge; {finds} in nine places of ten.")
 }
 
 /// Contrast and how far above the threshold.
 pub fn measured(s: &Suspect) -> String {
     let percent = Estimate::new(100.0 * s.contrast, 100.0 * s.contrast_sigma);
     format!(
-        "{} px wide, {} % darker, {} times what would be noticed",
+        "{}\u{a0}px wide, {}\u{a0}% darker, {} times what would be noticed",
         number(s.width_px),
         plus_minus(percent),
         number(s.times_threshold)
