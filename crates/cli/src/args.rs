@@ -6,7 +6,9 @@ use crate::verbs::demo::Demo;
 use crate::verbs::inspect::Inspect;
 use crate::verbs::ledger::Ledger;
 use crate::verbs::mend::Mend;
+use crate::verbs::rake::Rake;
 use crate::verbs::recheck::Recheck;
+use crate::verbs::signoff::SignOff;
 use crate::verbs::trace::Trace;
 
 /// What lies on your sensor, when it shows, and pictures without it.
@@ -32,6 +34,11 @@ pub enum Verb {
     Mend(Mend),
     /// Find the motes of a whole shoot in its pictures alone, and when each came
     Trace(Trace),
+    /// Look finished pictures over one last time, for the print or screen they are meant for
+    #[command(name = "signoff")]
+    SignOff(SignOff),
+    /// Draw a picture as a raking view, its small differences raised, to check it by eye
+    Rake(Rake),
     /// What was recorded of bodies, test frames, passes and supplies, and what it is good for
     Ledger(Ledger),
     /// Make a demo shoot and run the whole line on it

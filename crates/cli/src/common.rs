@@ -58,10 +58,15 @@ impl Common {
                 viewings.iter_mut().for_each(|v| v.distance = distance);
             }
         }
-        // Where the program's own file cannot be found, raws are decoded in this process rather than not at all.
-        let raw = std::env::current_exe().map_or(RawDecoder::InProcess, RawDecoder::Child);
-        Settings { read: ReadOptions { limits: Limits::default(), sensor: self.sensor, raw }, viewings }
+        Settings { read: reading(self.sensor), viewings }
     }
+}
+
+/// How pictures are read.
+pub fn reading(sensor: Option<(Millimetres, Millimetres)>) -> ReadOptions {
+    // Where the program's own file cannot be found, raws are decoded in this process rather than not at all.
+    let raw = std::env::current_exe().map_or(RawDecoder::InProcess, RawDecoder::Child);
+    ReadOptions { limits: Limits::default(), sensor, raw }
 }
 
 /// Reads `36x24`: sides of a sensor, 3 to 100 mm.

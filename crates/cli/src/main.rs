@@ -21,6 +21,8 @@ fn main() -> ExitCode {
         Verb::Recheck(a) => verbs::recheck::run(&a),
         Verb::Mend(a) => verbs::mend::run(&a),
         Verb::Trace(a) => verbs::trace::run(&a),
+        Verb::SignOff(a) => verbs::signoff::run(&a),
+        Verb::Rake(a) => verbs::rake::run(&a),
         Verb::Ledger(a) => verbs::ledger::run(&a),
         Verb::Demo(a) => verbs::demo::run(&a),
     };

@@ -2,7 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::space::{Rect, Size};
+use crate::plane::Plane;
+use crate::space::{PicturePoint, Rect, Size};
 use crate::units::{FNumber, Micrometres, Millimetres};
 
 /// One camera body, told apart by make, model and serial number (Exif).
@@ -47,6 +48,43 @@ impl Orientation {
     /// Whether width and height change places when shown.
     pub fn swaps_sides(self) -> bool {
         self.0 >= 5
+    }
+
+    /// Size of a stored picture as it is shown.
+    pub fn shown_size(self, stored: Size) -> Size {
+        if self.swaps_sides() { Size { width: stored.height, height: stored.width } } else { stored }
+    }
+
+    /// Where a place of a stored picture of `width` and `height` comes when it is shown (Exif 2.32, tag 274).
+    pub fn shown(self, at: PicturePoint, (width, height): (f64, f64)) -> PicturePoint {
+        let PicturePoint { x, y } = at;
+        let (x, y) = match self.0 {
+            2 => (width - x, y),
+            3 => (width - x, height - y),
+            4 => (x, height - y),
+            5 => (y, x),
+            6 => (height - y, x),
+            7 => (height - y, width - x),
+            8 => (y, width - x),
+            _ => (x, y),
+        };
+        PicturePoint { x, y }
+    }
+
+    /// A stored picture as it is shown.
+    pub fn upright<T: Copy>(self, stored: Plane<T>) -> Plane<T> {
+        if self == Orientation::UPRIGHT || stored.data().is_empty() {
+            return stored;
+        }
+        let sides = (stored.width() as f64, stored.height() as f64);
+        let mut shown = Plane::filled(self.shown_size(stored.size()), stored.at(0, 0));
+        for y in 0..stored.height() {
+            for (x, &v) in stored.row(y).iter().enumerate() {
+                let at = self.shown(PicturePoint { x: x as f64 + 0.5, y: y as f64 + 0.5 }, sides);
+                shown.set(at.x as usize, at.y as usize, v);
+            }
+        }
+        shown
     }
 }
 
@@ -118,5 +156,37 @@ impl Shot {
             software: None,
             edited: None,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Exif 2.32, tag 274: the stored first row is, as shown, at 1 the top, 3 the bottom, 6 the right, 8 the left side; the
+    /// first column at 1 the left, 3 the right, 6 the top, 8 the bottom.
+    #[test]
+    fn the_first_stored_corner_comes_where_the_standard_says() {
+        for (orientation, corner) in [
+            (1, (0.0, 0.0)),
+            (2, (30.0, 0.0)),
+            (3, (30.0, 20.0)),
+            (4, (0.0, 20.0)),
+            (5, (0.0, 0.0)),
+            (6, (20.0, 0.0)),
+            (7, (20.0, 30.0)),
+            (8, (0.0, 30.0)),
+        ] {
+            let shown = Orientation(orientation).shown(PicturePoint { x: 0.0, y: 0.0 }, (30.0, 20.0));
+            assert_eq!((shown.x, shown.y), corner, "{orientation}");
+        }
+    }
+
+    #[test]
+    fn a_picture_is_set_upright_pixel_by_pixel() {
+        let stored = Plane::from_vec(Size { width: 3, height: 2 }, vec![1, 2, 3, 4, 5, 6]);
+        assert_eq!(Orientation(6).upright(stored.clone()).data(), [4, 1, 5, 2, 6, 3]);
+        assert_eq!(Orientation(8).upright(stored.clone()).data(), [3, 6, 2, 5, 1, 4]);
+        assert_eq!(Orientation(3).upright(stored).data(), [6, 5, 4, 3, 2, 1]);
     }
 }

@@ -113,6 +113,18 @@ impl Grid {
         Grid { values: blur(&across, height, width, width, 1), ..*self }
     }
 
+    /// Each value replaced by the least of itself and its eight neighbours.
+    pub fn least_nearby(&self) -> Grid {
+        let Size { width, height } = self.size;
+        let least = |i: usize| {
+            let (x, y) = (i % width, i / width);
+            let rows = y.saturating_sub(1)..(y + 2).min(height);
+            let columns = x.saturating_sub(1)..(x + 2).min(width);
+            rows.flat_map(|j| self.values[j * width..][columns.clone()].iter()).copied().fold(f32::MAX, f32::min)
+        };
+        Grid { values: (0..self.values.len()).map(least).collect(), ..*self }
+    }
+
     /// The row of cells `y` through the grid: straight between block centres and on past the outermost.
     pub fn line(&self, y: usize) -> Line {
         let (i, t) = between(y, self.size.height, self.cells.height);

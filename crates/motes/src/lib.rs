@@ -20,6 +20,9 @@ pub mod advise;
 pub mod rates;
 pub mod rake;
 pub mod trace;
+pub mod register;
+pub mod signoff;
+pub mod answer;
 
 pub use measure::Estimate;
 pub use profile::Profile;

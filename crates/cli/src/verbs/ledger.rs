@@ -263,8 +263,9 @@ fn read(what: &What, path: &Path, document: &mut LedgerDocument) -> Result<Told,
             let all = ledger.deliveries()?;
             let line = |d: &motelight_desk::ledger::DeliveryRow| {
                 let lifted = d.lifted.map_or_else(String::new, |n| format!(", {n} lifted"));
+                let verdict = d.verdict.as_ref().map_or_else(String::new, |v| format!(", {v}"));
                 format!(
-                    "  {}  {}  {}{lifted}",
+                    "  {}  {}  {}{lifted}{verdict}",
                     d.recorded.day(),
                     d.kind.replace('_', " "),
                     motelight_desk::report::shown(&d.path)

@@ -4,5 +4,7 @@ pub mod inspect;
 pub mod mend;
 pub mod trace;
 pub mod recheck;
+pub mod signoff;
+pub mod rake;
 pub mod ledger;
 pub mod demo;

@@ -8,4 +8,5 @@ mod real_files;
 mod recheck;
 mod run;
 mod shoot;
+mod signoff;
 mod trace;

@@ -11,23 +11,26 @@ use tempfile::TempDir;
 
 use crate::run::{command, digests, motelight};
 
-struct Traced {
+/// A shoot and its trace.
+pub struct Traced {
     folder: TempDir,
     truth: ShootTruth,
 }
 
 impl Traced {
-    fn pictures(&self) -> PathBuf {
+    /// Folder of the pictures.
+    pub fn pictures(&self) -> PathBuf {
         self.folder.path().join("day")
     }
 
-    fn document(&self) -> PathBuf {
+    /// The trace's document.
+    pub fn document(&self) -> PathBuf {
         self.folder.path().join("trace.json")
     }
 }
 
 /// A shoot of sixteen pictures and its trace, made once for all tests.
-fn traced() -> &'static Traced {
+pub fn traced() -> &'static Traced {
     static TRACED: OnceLock<Traced> = OnceLock::new();
     TRACED.get_or_init(|| {
         let folder = tempfile::tempdir().expect("a folder");

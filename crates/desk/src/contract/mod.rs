@@ -5,13 +5,17 @@ mod mend;
 mod trace;
 mod advice;
 mod recheck;
+mod rake;
+mod signoff;
 mod ledger;
 
 pub use advice::*;
 pub use inspect::*;
 pub use ledger::*;
 pub use mend::*;
+pub use rake::*;
 pub use recheck::*;
+pub use signoff::*;
 pub use trace::*;
 
 use motelight_frame::FrameError;

@@ -1,10 +1,13 @@
 //! The jobs: one function per verb, shared by all shells. Read, measure, write down, say how it went.
 
+mod room;
 pub mod inspect;
 pub mod mend;
 pub mod trace;
 pub mod record;
 pub mod recheck;
+pub mod signoff;
+pub mod rake;
 pub mod demo;
 
 use std::io::Write;

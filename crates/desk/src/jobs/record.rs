@@ -9,8 +9,10 @@ use motelight_motes::mend::Treatment;
 use motelight_motes::recheck::Recheck;
 
 use crate::jobs::mend::Basis;
+use crate::jobs::signoff::SignedFile;
 use crate::jobs::{Inspected, MendedPicture};
 use crate::ledger::{FrameFacts, Ledger, Moment, PassEntry, now};
+use crate::report::verdict_word;
 
 /// What the ledger knows of a body that advice wants to know.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -58,6 +60,20 @@ pub fn mended(ledger: &Path, basis: &Basis, all: &[MendedPicture]) -> Result<(),
             basis.body(&one.path).as_ref(),
             counts,
         )?;
+    }
+    Ok(())
+}
+
+/// Writes files down that were looked over, with their verdicts.
+///
+/// # Errors
+/// What the ledger gives; what was written before stays.
+pub fn signed_off(ledger: &Path, all: &[SignedFile]) -> Result<(), FrameError> {
+    let mut open = None;
+    for one in all {
+        let Ok(signed) = &one.result else { continue };
+        let verdict = verdict_word(signed.sign_off.verdict);
+        opened(&mut open, ledger)?.record_signed_off(&whole(&one.path), signed.body.as_ref(), verdict)?;
     }
     Ok(())
 }

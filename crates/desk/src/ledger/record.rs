@@ -93,6 +93,21 @@ impl Ledger {
             Ok(())
         })
     }
+
+    /// Writes a finished file down that was looked over, with the verdict.
+    ///
+    /// # Errors
+    /// What the file of the ledger gives.
+    pub fn record_signed_off(&mut self, path: &Path, body: Option<&Body>, verdict: &str) -> Result<(), FrameError> {
+        self.write(|t| {
+            let body = body.map(|b| body_id(t, b, None)).transpose()?;
+            t.execute(
+                "INSERT INTO delivery (body_id, kind, path, recorded, verdict) VALUES (?1, 'signed_off', ?2, ?3, ?4)",
+                params![body, path.to_string_lossy(), now(), verdict],
+            )?;
+            Ok(())
+        })
+    }
 }
 
 /// The body's number; a new one if it was never seen. `sensor`: width and height, mm.

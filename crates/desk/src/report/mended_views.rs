@@ -2,12 +2,12 @@
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
-use motelight_frame::{Frame, Layout, PicturePoint, Pixels, Plane, Rect, Size};
+use motelight_frame::{Frame, Layout, Orientation, PicturePoint, Pixels, Plane, Rect, Size};
 use motelight_motes::mend::Treatment;
 use motelight_motes::rake::{RakeOptions, rake};
 use serde::{Deserialize, Serialize};
 
-use super::pictures::{grey_window, png_bytes, strength_for};
+use super::pictures::{code, grey_window, png_bytes, strength_for};
 use crate::contract::RepairEntry;
 
 /// A touched place, ready for an `img` element.
@@ -85,13 +85,6 @@ fn median(grey: &Plane) -> f32 {
     if all.is_empty() { 1.0 } else { *all.select_nth_unstable_by(middle, f32::total_cmp).1 }
 }
 
-/// IEC 61966-2-1.
-fn code(light: f32) -> u8 {
-    let l = light.clamp(0.0, 1.0);
-    let v = if l <= 0.003_130_8 { 12.92 * l } else { 1.055 * l.powf(1.0 / 2.4) - 0.055 };
-    (255.0 * v).round() as u8
-}
-
 impl ViewPlace {
     /// The strip of a place: `before`, and the frame as it is now.
     pub fn view(&self, frame: &Frame, before: &Look) -> Option<View> {
@@ -99,7 +92,7 @@ impl ViewPlace {
         let raised = strength_for(self.depth);
         let scale = Pixels(self.window.width.max(self.window.height) as f64);
         let relief = rake(&grey_window(frame, self.window), &RakeOptions { scale, strength: raised });
-        let relief = Look { size: relief.size(), codes: relief.data().iter().map(|&v| [v; 3]).collect(), gain: 1.0 };
+        let relief = Look::raised(&relief);
         let width = 3 * TILE + 2 * GAP;
         let mut strip = vec![[0xfb; 3]; width * TILE];
         for (k, tile) in [before, &after, &relief].into_iter().enumerate() {
@@ -115,6 +108,29 @@ impl ViewPlace {
 }
 
 impl Look {
+    /// Upright, reduced by whole numbers to at most `longest` px, as a `data:` URI of a JPEG.
+    pub(super) fn uri(&self, orientation: Orientation, longest: usize) -> Option<String> {
+        let by = self.size.width.max(self.size.height).div_ceil(longest).max(1);
+        let small = Size { width: self.size.width / by, height: self.size.height / by };
+        let mean = |i: usize| {
+            let (x, y) = (i % small.width * by, i / small.width * by);
+            let block = (y..y + by).flat_map(|y| &self.codes[y * self.size.width + x..][..by]);
+            let sum = block.fold([0u32; 3], |sum, code| [0, 1, 2].map(|c| sum[c] + u32::from(code[c])));
+            sum.map(|s| (s / (by * by) as u32) as u8)
+        };
+        let shown = orientation.upright(Plane::from_vec(small, (0..small.area()).map(mean).collect()));
+        let mut bytes = Vec::new();
+        let encoder = jpeg_encoder::Encoder::new(&mut bytes, 90);
+        let (w, h) = (u16::try_from(shown.width()).ok()?, u16::try_from(shown.height()).ok()?);
+        encoder.encode(shown.data().as_flattened(), w, h, jpeg_encoder::ColorType::Rgb).ok()?;
+        Some(format!("data:image/jpeg;base64,{}", STANDARD.encode(bytes)))
+    }
+
+    /// A raking view as a look.
+    pub(super) fn raised(relief: &Plane<u8>) -> Look {
+        Look { size: relief.size(), codes: relief.data().iter().map(|&v| [v; 3]).collect(), gain: 1.0 }
+    }
+
     /// Draws it into a strip as a square tile: averaged where it is larger, repeated where it is smaller.
     fn draw(&self, strip: &mut [[u8; 3]], width: usize, left: usize) {
         let side = self.size.width.max(self.size.height).max(1);

@@ -4,6 +4,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 const STYLE: &str = include_str!("style.css");
 const CARD: &str = include_str!("card.css");
+const SIGN: &str = include_str!("signoff.css");
+const NOTE: &str = include_str!("note.css");
 
 /// Nothing may be loaded but the pictures and the style that the file itself holds.
 const POLICY: &str =
@@ -17,6 +19,16 @@ pub fn page(title: &str, body: &Markup) -> String {
 /// A whole page that prints on one.
 pub fn card_page(title: &str, body: &Markup) -> String {
     sheet(title, body, CARD)
+}
+
+/// The contact sheet of a sign-off.
+pub fn sign_page(title: &str, body: &Markup) -> String {
+    sheet(title, body, SIGN)
+}
+
+/// The delivery note: it prints on one page.
+pub fn note_page(title: &str, body: &Markup) -> String {
+    sheet(title, body, NOTE)
 }
 
 fn sheet(title: &str, body: &Markup, more_style: &str) -> String {

@@ -121,6 +121,21 @@ fn reduced(frame: &Frame, longest: usize) -> (Plane, usize) {
     (plane, block)
 }
 
+/// The whole frame, upright, with at most `longest` px, as a `data:` URI, and its size.
+pub fn small_copy(frame: &Frame, longest: usize) -> Option<(String, Size)> {
+    let (light, _) = reduced(frame, longest);
+    let grey = Plane::from_vec(light.size(), light.data().iter().map(|&v| code(v)).collect());
+    let grey = frame.shot.orientation.upright(grey);
+    Some((jpeg_uri(&grey)?, grey.size()))
+}
+
+/// Light as an 8-bit code (IEC 61966-2-1).
+pub fn code(light: f32) -> u8 {
+    let l = light.clamp(0.0, 1.0);
+    let v = if l <= 0.003_130_8 { 12.92 * l } else { 1.055 * l.powf(1.0 / 2.4) - 0.055 };
+    (255.0 * v).round() as u8
+}
+
 /// Grey of a window; in a mosaic every colour is brought to the same mean, so that no pattern shows.
 pub fn grey_window(frame: &Frame, window: Rect) -> Plane {
     let places = || (window.y..window.bottom()).flat_map(|y| (window.x..window.right()).map(move |x| (x, y)));
@@ -143,11 +158,23 @@ fn png_uri(grey: &Plane<u8>) -> Option<String> {
 
 /// Grey of 8 bits as PNG.
 pub fn png_bytes(grey: &Plane<u8>) -> Option<Vec<u8>> {
+    png(grey, None)
+}
+
+/// Grey of 8 bits as PNG that says what drew it (PNG, keyword `Software`).
+pub fn png_named(grey: &Plane<u8>, software: &str) -> Option<Vec<u8>> {
+    png(grey, Some(software))
+}
+
+fn png(grey: &Plane<u8>, software: Option<&str>) -> Option<Vec<u8>> {
     let (width, height) = (u32::try_from(grey.width()).ok()?, u32::try_from(grey.height()).ok()?);
     let mut bytes = Vec::new();
     let mut encoder = png::Encoder::new(&mut bytes, width, height);
     encoder.set_color(png::ColorType::Grayscale);
     encoder.set_depth(png::BitDepth::Eight);
+    if let Some(software) = software {
+        encoder.add_text_chunk("Software".to_owned(), software.to_owned()).ok()?;
+    }
     let mut writer = encoder.write_header().ok()?;
     writer.write_image_data(grey.data()).ok()?;
     writer.finish().ok()?;

@@ -2,10 +2,10 @@
 
 use maud::{Markup, html};
 use motelight_frame::read::{LN_STEPS, UNMEASURED};
-use motelight_frame::{Plane, Reduced, Size};
+use motelight_frame::{Orientation, PicturePoint, Plane, Reduced, Size};
 
 use super::marks::{self, Mark};
-use super::pictures::jpeg_uri;
+use super::pictures::{code, jpeg_uri};
 use super::trace_text::TraceSheet;
 use super::words::count;
 
@@ -20,37 +20,9 @@ pub struct Contact {
     uri: String,
     /// Size as shown, upright.
     size: Size,
-    turn: Turn,
-}
-
-/// How a stored picture becomes the one that is shown.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Turn {
-    orientation: u8,
     /// Size as stored.
-    stored: (f64, f64),
-}
-
-impl Turn {
-    /// A place of the stored picture, as shown (Exif 2.32, tag 274).
-    fn shown(&self, x: f64, y: f64) -> (f64, f64) {
-        let (w, h) = self.stored;
-        match self.orientation {
-            2 => (w - x, y),
-            3 => (w - x, h - y),
-            4 => (x, h - y),
-            5 => (y, x),
-            6 => (h - y, x),
-            7 => (h - y, w - x),
-            8 => (y, w - x),
-            _ => (x, y),
-        }
-    }
-
-    fn size(&self) -> (f64, f64) {
-        let (w, h) = self.stored;
-        if self.orientation >= 5 { (h, w) } else { (w, h) }
-    }
+    stored: Size,
+    orientation: Orientation,
 }
 
 impl Contact {
@@ -62,11 +34,7 @@ impl Contact {
         if small.area() == 0 {
             return None;
         }
-        let stored = (small.width as f64, small.height as f64);
-        let turn = Turn { orientation: reduced.shot.orientation.exif(), stored };
-        let (width, height) = turn.size();
-        let size = Size { width: width as usize, height: height as usize };
-        let mut grey = Plane::filled(size, 0u8);
+        let mut grey = Plane::filled(small, 0u8);
         for y in 0..small.height {
             for x in 0..small.width {
                 let mut sum = 0.0f32;
@@ -79,18 +47,13 @@ impl Contact {
                         .sum::<f32>();
                 }
                 let light = sum / (by * by) as f32;
-                let (u, v) = turn.shown(x as f64 + 0.5, y as f64 + 0.5);
-                grey.set(u as usize, v as usize, (255.0 * srgb(light)).round() as u8);
+                grey.set(x, y, code(light));
             }
         }
-        Some(Contact { picture, uri: jpeg_uri(&grey)?, size, turn })
+        let orientation = reduced.shot.orientation;
+        let grey = orientation.upright(grey);
+        Some(Contact { picture, uri: jpeg_uri(&grey)?, size: grey.size(), stored: small, orientation })
     }
-}
-
-/// IEC 61966-2-1.
-fn srgb(light: f32) -> f32 {
-    let light = light.clamp(0.0, 1.0);
-    if light <= 0.003_130_8 { 12.92 * light } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 }
 }
 
 /// The sheet.
@@ -111,13 +74,15 @@ pub fn contact_sheet(sheet: &TraceSheet, contacts: &[Contact]) -> Markup {
 fn one(sheet: &TraceSheet, contact: &Contact) -> Markup {
     let Some(picture) = sheet.traced.pictures.get(contact.picture) else { return html! {} };
     let Size { width, height } = contact.size;
-    let scale = contact.turn.stored.0 / picture.size.width.max(1) as f64;
+    let stored = (contact.stored.width as f64, contact.stored.height as f64);
+    let scale = stored.0 / picture.size.width.max(1) as f64;
     let marks: Vec<Mark> = picture
         .motes
         .iter()
         .filter(|m| m.shows)
         .map(|m| {
-            let (x, y) = contact.turn.shown(m.x_px * scale, m.y_px * scale);
+            let at = PicturePoint { x: m.x_px * scale, y: m.y_px * scale };
+            let PicturePoint { x, y } = contact.orientation.shown(at, stored);
             Mark { id: m.id.clone(), x, y, width: (m.width_px * scale).max(8.0), shows: true }
         })
         .collect();
@@ -131,30 +96,6 @@ fn one(sheet: &TraceSheet, contact: &Contact) -> Markup {
                 svg viewBox=(format!("0 0 {width} {height}")) { (marks::draw(&marks, 1.3, [0.0, 0.0, width as f64, height as f64])) }
             }
             figcaption { b { (sheet.name(contact.picture)) } " " (picture.f_number) ": " (words) (badly) }
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Exif 2.32, tag 274: the stored first row is, as shown, at 1 the top, 3 the bottom, 6 the right, 8 the left side; the
-    /// first column at 1 the left, 3 the right, 6 the top, 8 the bottom.
-    #[test]
-    fn the_first_stored_corner_comes_where_the_standard_says() {
-        for (orientation, corner) in [
-            (1, (0.0, 0.0)),
-            (2, (30.0, 0.0)),
-            (3, (30.0, 20.0)),
-            (4, (0.0, 20.0)),
-            (5, (0.0, 0.0)),
-            (6, (20.0, 0.0)),
-            (7, (20.0, 30.0)),
-            (8, (0.0, 30.0)),
-        ] {
-            let turn = Turn { orientation, stored: (30.0, 20.0) };
-            assert_eq!(turn.shown(0.0, 0.0), corner, "{orientation}");
         }
     }
 }

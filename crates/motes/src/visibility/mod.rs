@@ -102,6 +102,14 @@ fn judged_by(eye: &DiscThreshold, factor: f64, profile: &Profile, picture: &Pict
     best
 }
 
+/// The contrast that would just be noticed over a disc of `diameter_arcmin` on a ground of `luminance` cd/m2 by someone
+/// who looks the picture over. `disc_sigma`: standard deviation that grain and texture give the mean over discs of
+/// that size, relative to the light.
+pub fn noticed_contrast(diameter_arcmin: f64, luminance: f64, disc_sigma: f64) -> f64 {
+    let area = PI * diameter_arcmin * diameter_arcmin / 4.0;
+    MEASURED_DISCS.masked_over_disc(area, luminance, FIELD_FACTOR, disc_sigma)
+}
+
 /// The smallest full stop, f/1 to f/32, at which a mote shows in any of the viewings; `None`: not up to f/32.
 ///
 /// `profile_at` gives the shadow at a stop, or `None` where the optics cannot tell.

@@ -69,8 +69,13 @@ impl DiscThreshold {
     /// memory). Grain is averaged over the disc and the area over which the eye sums light in any case
     /// (R / C_inf, where Ricco's and Weber's terms are equal).
     pub fn masked(&self, area: f64, luminance: f64, factor: f64, grain: SeenGrain) -> f64 {
+        self.masked_over_disc(area, luminance, factor, grain.sigma * grain.pixel_arcmin / area.sqrt())
+    }
+
+    /// The same from the standard deviation that grain gives the mean over discs of that very `area`.
+    pub fn masked_over_disc(&self, area: f64, luminance: f64, factor: f64, disc_sigma: f64) -> f64 {
         let summed = self.ricco_arcmin2(luminance) / self.weber(luminance);
-        let noise = ROSE * grain.sigma * grain.pixel_arcmin * (area + summed).sqrt() / area;
+        let noise = ROSE * disc_sigma * (1.0 + summed / area).sqrt();
         (factor * self.contrast(area, luminance)).hypot(noise)
     }
 }

@@ -59,14 +59,7 @@ impl Basis {
     /// # Errors
     /// A file that cannot be read or is no such document, and a trace without a scale.
     pub fn trace_file(path: &Path) -> Result<Basis, FrameError> {
-        let remedy = "Give the document that `motelight trace PICTURES --json` writes.";
-        let text = std::fs::read(path)
-            .map_err(|e| FrameError::new(Fault::Unreadable, path, format!("the trace cannot be read: {e}"), remedy))?;
-        let document: TraceDocument = serde_json::from_slice(&text)
-            .map_err(|e| FrameError::new(Fault::Broken, path, format!("this is no trace: {e}"), remedy))?;
-        if !document.is_known() {
-            return Err(FrameError::new(Fault::Unsupported, path, "this is a document of another kind", remedy));
-        }
+        let document = trace_document(path)?;
         let beside = path.parent().unwrap_or(Path::new(""));
         Basis::trace(document, path, beside)
     }
@@ -159,6 +152,22 @@ impl Basis {
     }
 }
 
+/// Reads the document that `motelight trace --json` wrote.
+///
+/// # Errors
+/// A file that cannot be read or is no such document.
+pub fn trace_document(path: &Path) -> Result<TraceDocument, FrameError> {
+    let remedy = "Give the document that `motelight trace PICTURES --json` writes.";
+    let text = std::fs::read(path)
+        .map_err(|e| FrameError::new(Fault::Unreadable, path, format!("the trace cannot be read: {e}"), remedy))?;
+    let document: TraceDocument = serde_json::from_slice(&text)
+        .map_err(|e| FrameError::new(Fault::Broken, path, format!("this is no trace: {e}"), remedy))?;
+    if !document.is_known() {
+        return Err(FrameError::new(Fault::Unsupported, path, "this is a document of another kind", remedy));
+    }
+    Ok(document)
+}
+
 impl TraceBasis {
     /// A picture by its file; where the folder was moved, by its name, if only one has it.
     fn entry(&self, picture: &Path) -> Result<(&TracedBodyEntry, &TracedPictureEntry), FrameError> {
@@ -219,7 +228,8 @@ fn chart_of(body: &TracedBodyEntry, picture: &TracedPictureEntry) -> Chart {
     }
 }
 
-fn body_of(entry: &BodyEntry) -> Option<Body> {
+/// The body as the frames name it.
+pub fn body_of(entry: &BodyEntry) -> Option<Body> {
     let (make, model) = (entry.make.clone()?, entry.model.clone()?);
     Some(Body { make, model, serial: entry.serial.clone() })
 }

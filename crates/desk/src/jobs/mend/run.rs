@@ -5,21 +5,19 @@ use std::fs::File;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Condvar, Mutex, PoisonError, mpsc};
+use std::sync::mpsc;
 
-use motelight_frame::{Fault, FileKind, FrameError, read_shot};
+use motelight_frame::{Fault, FrameError};
 
 use super::basis::Basis;
 use super::one::Shared;
 use super::record::RECORDS;
 use super::{MendedPicture, Mending, Plan};
+use crate::jobs::room::{Room, cost};
 use crate::jobs::{Settings, Source, UNFINISHED};
 
 /// What the caller hears of a run.
 pub type Progress<'a> = dyn FnMut(&MendedPicture) + 'a;
-
-/// Memory that the pictures in work may take together, bytes.
-const ROOM: u64 = 1_050_000_000;
 
 /// Mends pictures by a chart, each into a copy of its own below the plan's folder, as many at a time as processors and
 /// memory allow. `each` hears of every picture as it is done; the results come in the order of the sources.
@@ -95,49 +93,6 @@ fn twice(sources: &[&Source]) -> BTreeSet<usize> {
 fn named_twice(source: &Source) -> FrameError {
     let message = "another picture of this run has the same name";
     FrameError::new(Fault::Usage, &source.path, message, "Give their common folder instead, or mend them apart.")
-}
-
-/// Memory that a picture takes: its planes in single precision, its mask, what the decoder and the writer hold.
-fn cost(settings: &Settings, source: &Source) -> u64 {
-    match read_shot(&source.path, &settings.read) {
-        Ok((shot, kind)) => {
-            let bytes = if matches!(kind, FileKind::Raw | FileKind::Dng) { 14 } else { 21 };
-            shot.recorded.area() as u64 * bytes
-        }
-        // It will be refused without being decoded.
-        Err(_) => 0,
-    }
-}
-
-/// Memory shared out among the pictures in work.
-struct Room {
-    free: Mutex<u64>,
-    freed: Condvar,
-}
-
-/// One picture's share; given back when it is dropped.
-struct Share<'a>(&'a Room, u64);
-
-impl Room {
-    fn new() -> Room {
-        Room { free: Mutex::new(ROOM), freed: Condvar::new() }
-    }
-
-    /// Waits for a share. A picture larger than all of it gets all of it.
-    fn take(&self, bytes: u64) -> Share<'_> {
-        let bytes = bytes.min(ROOM);
-        let free = self.free.lock().unwrap_or_else(PoisonError::into_inner);
-        let enough = self.freed.wait_while(free, |free| *free < bytes);
-        *enough.unwrap_or_else(PoisonError::into_inner) -= bytes;
-        Share(self, bytes)
-    }
-}
-
-impl Drop for Share<'_> {
-    fn drop(&mut self) {
-        *self.0.free.lock().unwrap_or_else(PoisonError::into_inner) += self.1;
-        self.0.freed.notify_all();
-    }
 }
 
 /// Keeps a second run out of the folder; the system gives it free when this process ends, however it ends.

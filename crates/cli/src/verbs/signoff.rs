@@ -1,0 +1,83 @@
+//! `motelight signoff`.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use motelight_desk::jobs::signoff::{self as job, KnownShoot, Pages, SignedFile};
+use motelight_desk::jobs::{self, Outcome};
+use motelight_desk::report::{shown, signoff_text};
+
+use crate::common::Common;
+use crate::say;
+
+/// Sign finished pictures off.
+#[derive(Debug, Args)]
+pub struct SignOff {
+    /// Finished pictures, or folders of them; they are only read
+    #[arg(required = true)]
+    pub pictures: Vec<PathBuf>,
+    /// The trace of the shoot (what `trace --json` wrote): each of its motes is answered for
+    #[arg(long, value_name = "TRACE.json", requires = "originals")]
+    pub trace: Option<PathBuf>,
+    /// Folder of the originals that were traced
+    #[arg(long, value_name = "DIR", requires = "trace")]
+    pub originals: Option<PathBuf>,
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub common: Common,
+}
+
+/// Signs finished pictures off.
+pub fn run(a: &SignOff) -> Outcome {
+    let settings = a.common.settings();
+    let shoot = match a.trace.as_ref().zip(a.originals.as_ref()) {
+        None => None,
+        Some((trace, originals)) => match KnownShoot::open(trace, originals) {
+            Ok(shoot) => Some(shoot),
+            Err(e) => {
+                say::error(&e);
+                return Outcome::Failed;
+            }
+        },
+    };
+    let (sources, errors) = jobs::pictures(&a.pictures);
+    errors.iter().for_each(say::error);
+    let bar = say::progress(sources.len());
+    let all = job::sign_off_all(&sources, &settings, shoot.as_ref(), a.common.out.is_some(), &mut |done| {
+        bar.suspend(|| match &done.result {
+            Ok(_) if a.common.json => {}
+            Ok(_) => say::text(&told(done)),
+            Err(e) => say::error(e),
+        });
+        bar.inc(1);
+    });
+    bar.finish_and_clear();
+    if let Some(Err(e)) = a.common.ledger().map(|ledger| jobs::record::signed_off(&ledger, &all)) {
+        say::unrecorded(&e);
+    }
+    let mut outcome = job::outcome(&all);
+    let pages = match a.common.out.as_ref().map(|out| job::write_pages(&all, &settings, out)) {
+        Some(Ok(pages)) => pages,
+        Some(Err(e)) => {
+            say::error(&e);
+            outcome = Outcome::Failed;
+            Pages::default()
+        }
+        None => Pages::default(),
+    };
+    if a.common.json {
+        say::document(&job::document(&all, &settings, shoot.as_ref(), &pages));
+    } else {
+        let written = [("Contact sheet", &pages.report), ("Delivery note", &pages.delivery_note)];
+        for (what, path) in written.iter().filter_map(|(what, path)| Some((what, path.as_ref()?))) {
+            say::text(&format!("{what}: {}", shown(&path.display().to_string())));
+        }
+    }
+    if errors.is_empty() { outcome } else { Outcome::Failed }
+}
+
+fn told(file: &SignedFile) -> String {
+    let Ok(s) = &file.result else { return String::new() };
+    let motes = s.traced.as_ref().map_or(&[][..], |t| &t.answers);
+    signoff_text(&file.path.display().to_string(), s.size, s.orientation, &s.sign_off, motes)
+}

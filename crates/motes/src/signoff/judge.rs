@@ -1,0 +1,58 @@
+//! What a mark is taken for.
+
+use super::patch::Mark;
+use super::result::Cause;
+use super::seek::Place;
+
+/// Beyond a colour's full scale less this it is clipped and tells nothing.
+const CLIPPED: f64 = 0.96;
+
+/// Bounds of what a shadow can look like in a finished picture.
+///
+/// All are guesses with a reason, none is fitted to a set of pictures.
+mod bound {
+    /// Strongest part of the surroundings over the mark: half the contrast at which it would compete with it.
+    pub const UNREST: f64 = 0.35;
+    /// Share of the mark that no round mark of any softness explains: a blob stretched by half leaves 0.1.
+    pub const UNEXPLAINED: f64 = 0.18;
+    /// Long over short axis: motes are up to 1.8 times as long as wide, and blurred by the pupil.
+    pub const ELONGATION: f64 = 1.7;
+    /// Blur of the edge in widths: a mote of width a under a pupil image of width b has an edge of about
+    /// min(a, b) / max(a, b), and a depth of (a / b)^2: at a depth of 1 % an edge of a tenth.
+    pub const SOFTNESS: f64 = 0.05;
+    /// Cells across below which an edge cannot be told.
+    pub const EDGE_CELLS: f64 = 6.5;
+    /// Least and greatest contrast of a colour over that of the luminance: tone curves of editors differ by
+    /// that much in slope between the levels of the colours of a sky.
+    pub const TINT: (f64, f64) = (0.4, 2.2);
+    /// Comparable places in the surroundings, share of those looked at.
+    pub const ALIKE: usize = 6;
+}
+
+/// What a mark is taken for; [`Cause::LikeAShadow`] where nothing speaks against it.
+pub(super) fn cause(mark: &Mark, place: &Place) -> Cause {
+    if place.alike >= bound::ALIKE {
+        return Cause::OneOfMany;
+    }
+    if mark.unrest > bound::UNREST {
+        return Cause::AmongDetail;
+    }
+    if mark.elongation > bound::ELONGATION || mark.unexplained > bound::UNEXPLAINED {
+        return Cause::NotRound;
+    }
+    if mark.width_cells >= bound::EDGE_CELLS && mark.softness < bound::SOFTNESS {
+        return Cause::SharpEdge;
+    }
+    if coloured(mark) {
+        return Cause::Coloured;
+    }
+    Cause::LikeAShadow
+}
+
+fn coloured(mark: &Mark) -> bool {
+    mark.colours.iter().filter(|t| t.ground < CLIPPED).any(|t| {
+        let error = 3.0 * t.sigma;
+        let (least, most) = bound::TINT;
+        t.contrast + error < least * mark.contrast || t.contrast - error > most * mark.contrast
+    })
+}

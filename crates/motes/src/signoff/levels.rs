@@ -1,0 +1,69 @@
+//! The luminance of a picture on coarser and coarser cells.
+
+use motelight_frame::{Frame, Layout, Plane, Size};
+use rayon::prelude::*;
+
+/// Long side from which the finest cells are 2 x 2 px: there a cell is below 6 µm of a 36 mm sensor, less than
+/// a third of the narrowest shadow of practice (20 µm: half a millimetre of stand-off at f/22).
+const LARGE: usize = 6200;
+
+/// Luminance in linear light, white = 1, on square cells.
+#[derive(Debug, Clone)]
+pub(super) struct Level {
+    /// Side of a cell, px.
+    pub cell: usize,
+    /// Mean light per cell.
+    pub light: Plane,
+}
+
+/// The picture on cells of its own, then of twice the side each, until `widest_px` is no wider than eight cells.
+pub(super) fn levels(frame: &Frame, widest_px: f64) -> Vec<Level> {
+    let size = frame.size();
+    let long = size.width.max(size.height);
+    let mosaic = matches!(frame.layout, Layout::Mosaic(_));
+    let cell = if mosaic || long > LARGE { 2 } else { 1 };
+    let mut all = vec![Level { cell, light: luminance(frame, cell) }];
+    loop {
+        let last = &all[all.len() - 1];
+        let small = last.light.width().min(last.light.height()) < 32;
+        if small || widest_px / last.cell as f64 <= 8.0 {
+            return all;
+        }
+        let next = Level { cell: 2 * last.cell, light: halved(&last.light) };
+        all.push(next);
+    }
+}
+
+fn luminance(frame: &Frame, cell: usize) -> Plane {
+    let size = frame.size();
+    let cells = Size { width: (size.width / cell).max(1), height: (size.height / cell).max(1) };
+    let weights: Vec<f32> = if frame.planes.len() == 3 { frame.luminance.to_vec() } else { vec![1.0] };
+    let share = 1.0 / (cell * cell) as f32;
+    let mut out = Plane::filled(cells, 0.0f32);
+    out.data_mut().par_chunks_mut(cells.width).enumerate().for_each(|(y, row)| {
+        for (plane, weight) in frame.planes.iter().zip(&weights) {
+            let weight = weight * share;
+            for j in 0..cell.min(size.height) {
+                let of = plane.row(y * cell + j);
+                if cell == 1 {
+                    row.iter_mut().zip(of).for_each(|(v, l)| *v += weight * l);
+                } else {
+                    row.iter_mut().zip(of.chunks_exact(cell)).for_each(|(v, l)| *v += weight * l.iter().sum::<f32>());
+                }
+            }
+        }
+    });
+    out
+}
+
+fn halved(fine: &Plane) -> Plane {
+    let size = Size { width: fine.width() / 2, height: fine.height() / 2 };
+    let mut out = Plane::filled(size, 0.0f32);
+    out.data_mut().par_chunks_mut(size.width.max(1)).enumerate().for_each(|(y, row)| {
+        let (above, below) = (fine.row(2 * y), fine.row(2 * y + 1));
+        for ((v, a), b) in row.iter_mut().zip(above.chunks_exact(2)).zip(below.chunks_exact(2)) {
+            *v = 0.25 * (a[0] + a[1] + b[0] + b[1]);
+        }
+    });
+    out
+}

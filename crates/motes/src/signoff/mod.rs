@@ -1,0 +1,147 @@
+//! The last look at a finished picture: shadow-like marks that would be seen, without knowing the camera.
+//!
+//! In: a [`Frame`] from any editor, and how it will be looked at. Out: the places that look like shadows and would
+//! be seen, others listed low with the reason, and for which viewings the picture can tell at all. It needs no facts
+//! of the shot: shadows of every size that a glass and a crop can give are looked for ([`SHARES`]).
+
+mod levels;
+mod seek;
+mod patch;
+mod judge;
+mod vouch;
+mod result;
+
+pub use result::{Cause, SignOff, Suspect, Verdict, Vouch};
+
+use motelight_frame::{Frame, Micrometres, PicturePoint};
+use rayon::prelude::*;
+
+use crate::visibility::{Viewing, noticed_contrast};
+use patch::Mark;
+use seek::{Place, Responses};
+
+/// Widths of shadows as shares of the long side: 10 to 250 µm on a sensor 36 mm wide, the whole of it or 60 %
+/// of it in the picture; a mote itself adds to the width.
+const SHARES: std::ops::Range<f64> = 0.00028..0.0145;
+/// Narrowest mark that can be told from a speck, px: three pixels have a middle and two flanks.
+const NARROWEST: f64 = 2.8;
+/// Contrast over its uncertainty from which a mark counts. Look-elsewhere: a 24-megapixel picture has some
+/// 10^6 independent places over all sizes; normal noise passes 5.5 in one of 50 such pictures.
+const SNR: f64 = 5.5;
+/// Places listed that do not count.
+const LISTED: usize = 20;
+
+/// What to look for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SignOffOptions {
+    /// How the picture will be looked at; each is judged.
+    pub viewings: Vec<Viewing>,
+}
+
+impl Default for SignOffOptions {
+    fn default() -> Self {
+        SignOffOptions { viewings: Viewing::standard() }
+    }
+}
+
+/// The eye before one picture.
+struct Eye {
+    /// Angle of a pixel, arcmin, and luminance of white, cd/m2, by viewing.
+    viewings: Vec<(f64, f64)>,
+}
+
+impl Eye {
+    fn new(frame: &Frame, viewings: &[Viewing]) -> Eye {
+        let of = |v: &Viewing| (v.arcmin_per_um(frame.size(), Micrometres(1.0)), v.luminance());
+        Eye { viewings: viewings.iter().map(of).collect() }
+    }
+
+    /// Least contrast over a disc that would be noticed in any viewing.
+    fn noticed(&self, width_px: f64, ground: f64, sigma: f64) -> f64 {
+        let one = |&(arcmin, white): &(f64, f64)| {
+            noticed_contrast(width_px * arcmin, (white * (ground + f64::from(seek::VEIL))).max(0.01), sigma)
+        };
+        self.viewings.iter().map(one).fold(f64::MAX, f64::min)
+    }
+}
+
+/// Looks a finished picture over.
+pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
+    let size = frame.size();
+    let long = size.width.max(size.height) as f64;
+    let eye = Eye::new(frame, &options.viewings);
+    let widths = (SHARES.start * long).max(NARROWEST)..SHARES.end * long;
+    let levels = levels::levels(frame, widths.end);
+    let mut places: Vec<Place> = Vec::new();
+    let mut ledger = vouch::Tally::new(size);
+    for (i, level) in levels.iter().enumerate() {
+        let cell = level.cell as f64;
+        let wanted = [2.83, 4.0, 5.66, 8.0].into_iter().filter(|w| {
+            let first = if i == 0 { *w < 4.0 } else { false };
+            let last = i + 1 == levels.len() && *w > 6.0;
+            (first || last || (4.0..6.0).contains(w)) && (0.84 * widths.start..1.19 * widths.end).contains(&(w * cell))
+        });
+        for width in wanted {
+            let responses = Responses::of(level, width);
+            let least = |x: usize, y: usize| {
+                let ground = f64::from(level.light.at(x, y));
+                0.5 * eye.noticed(width * cell, ground, 0.0)
+            };
+            places.extend(responses.places(level.cell, least));
+            ledger.note(level, &responses);
+        }
+    }
+    let measured: Vec<(Place, Mark)> =
+        places.par_iter().filter_map(|p| patch::measure(frame, &levels, p).map(|m| (*p, m))).collect();
+    let mut suspects: Vec<Suspect> = measured.iter().filter_map(|(place, mark)| suspect(place, mark, &eye)).collect();
+    suspects = merged(suspects);
+    let low = suspects.iter().take_while(|s| s.counts).count() + LISTED;
+    suspects.truncate(low);
+    let vouches = ledger.vouches(&options.viewings, &eye);
+    let verdict = if suspects.iter().any(|s| s.counts) {
+        Verdict::Suspects
+    } else if vouches.iter().all(|v| v.judged) {
+        Verdict::Clear
+    } else {
+        Verdict::CannotJudge
+    };
+    SignOff { verdict, vouches, suspects, notes: Vec::new() }
+}
+
+/// A measured place as what it is listed for; `None` where it would not be seen or is no more than grain.
+fn suspect(place: &Place, mark: &Mark, eye: &Eye) -> Option<Suspect> {
+    let sigma = place.sigma;
+    let times = mark.contrast / eye.noticed(mark.width, mark.ground, sigma);
+    let snr = mark.contrast / sigma.max(1e-9);
+    if times < 1.0 || snr < SNR {
+        return None;
+    }
+    let cause = judge::cause(mark, place);
+    Some(Suspect {
+        at: PicturePoint { x: mark.x, y: mark.y },
+        width_px: mark.width,
+        contrast: mark.contrast,
+        contrast_sigma: sigma,
+        times_threshold: times,
+        snr,
+        counts: cause == Cause::LikeAShadow,
+        cause,
+        mote: None,
+    })
+}
+
+/// One entry per mark, counting ones first, worst first.
+fn merged(mut all: Vec<Suspect>) -> Vec<Suspect> {
+    let order = |s: &Suspect| (!s.counts, -s.times_threshold);
+    all.sort_by(|a, b| {
+        let (a, b) = (order(a), order(b));
+        a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
+    });
+    let mut kept: Vec<Suspect> = Vec::new();
+    for s in all {
+        if kept.iter().all(|k| k.at.distance(s.at).0 > 0.6 * k.width_px.max(s.width_px)) {
+            kept.push(s);
+        }
+    }
+    kept
+}

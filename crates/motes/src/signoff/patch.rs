@@ -1,0 +1,312 @@
+//! One place looked at closely: the light around it, what it takes away, and how.
+
+use std::f64::consts::{PI, TAU};
+
+use motelight_frame::{Frame, Plane};
+use nalgebra::{Matrix6, Vector6};
+
+use super::levels::Level;
+use super::seek::{Place, VEIL};
+use crate::grid::median_and_sigma;
+
+/// Sectors of the surroundings.
+const SECTORS: usize = 8;
+/// Widths of the edge tried, standard deviations of its blur in widths of the mark: from as sharp as a printed
+/// dot to a Gaussian hill.
+const SOFTNESS: [f64; 5] = [0.02, 0.07, 0.13, 0.20, 0.28];
+
+/// What was measured at a place.
+#[derive(Debug, Clone)]
+pub(super) struct Mark {
+    /// Centre, px.
+    pub x: f64,
+    /// Centre, px.
+    pub y: f64,
+    /// Width at half depth, px.
+    pub width: f64,
+    /// The same, cells of the level it was measured on.
+    pub width_cells: f64,
+    /// Mean light lost over the disc of that width.
+    pub contrast: f64,
+    /// Light around it, white = 1.
+    pub ground: f64,
+    /// Share of the squared loss in and about the mark that no round mark explains, noise taken off.
+    pub unexplained: f64,
+    /// Blur of its edge in widths.
+    pub softness: f64,
+    /// Long over short axis, from the second moments of its loss.
+    pub elongation: f64,
+    /// Strongest mean over a part of the surroundings, of the size of the mark's own heart, over the contrast.
+    pub unrest: f64,
+    /// Contrast of each colour over the same disc, and of the light around, both by plane; empty for grey.
+    pub colours: Vec<Tint>,
+}
+
+/// A colour in a mark.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Tint {
+    /// Light lost over the disc.
+    pub contrast: f64,
+    /// Its standard deviation from the grain around.
+    pub sigma: f64,
+    /// Light around, full scale = 1.
+    pub ground: f64,
+}
+
+/// The part of a level about a place.
+struct Window<'a> {
+    light: &'a Plane,
+    x: f64,
+    y: f64,
+    reach: f64,
+}
+
+impl Window<'_> {
+    /// Offsets from the centre and light of every cell within reach.
+    fn cells(&self) -> impl Iterator<Item = (f64, f64, f64)> + '_ {
+        let span = |v: f64, end: usize| {
+            (v - self.reach).floor().max(0.0) as usize..((v + self.reach).ceil().max(0.0) as usize + 1).min(end)
+        };
+        let columns = span(self.x, self.light.width());
+        span(self.y, self.light.height()).flat_map(move |j| {
+            columns.clone().filter_map(move |i| {
+                let (dx, dy) = (i as f64 + 0.5 - self.x, j as f64 + 0.5 - self.y);
+                (dx.hypot(dy) <= self.reach).then(|| (dx, dy, f64::from(self.light.at(i, j))))
+            })
+        })
+    }
+}
+
+/// Loss of light per cell about a place.
+struct Losses {
+    /// Offsets from the centre, cells, and share of the light lost.
+    cells: Vec<(f64, f64, f64)>,
+    /// Standard deviation of a cell of the surroundings.
+    sigma: f64,
+    /// Light of the surroundings at the centre.
+    ground: f64,
+}
+
+/// Measures a place; `None` where it melts away on a close look.
+pub(super) fn measure(frame: &Frame, levels: &[Level], place: &Place) -> Option<Mark> {
+    // The coarsest cells of which the mark is at least seven wide.
+    let level = levels.iter().rev().find(|l| place.width / l.cell as f64 >= 7.0).unwrap_or(&levels[0]);
+    let cell = level.cell as f64;
+    let (mut x, mut y, mut width) = (place.x / cell, place.y / cell, place.width / cell);
+    let mut losses = losses(&level.light, x, y, width)?;
+    for _ in 0..3 {
+        let (dx, dy, new_width) = outline(&losses.cells, width)?;
+        // A mark that runs away was none of its own.
+        if (x + dx - place.x / cell).hypot(y + dy - place.y / cell) > 0.5 * place.width / cell {
+            return None;
+        }
+        (x, y) = (x + dx, y + dy);
+        width = new_width.clamp(0.5 * width, 1.6 * width);
+        losses = self::losses(&level.light, x, y, width)?;
+    }
+    let (contrast, _) = mean_within(&losses.cells, 0.0, 0.0, 0.5 * width);
+    if contrast <= 0.0 {
+        return None;
+    }
+    let (softness, unexplained) = shape(&losses, width);
+    Some(Mark {
+        x: x * cell,
+        y: y * cell,
+        width: width * cell,
+        width_cells: width,
+        contrast,
+        ground: losses.ground,
+        unexplained,
+        softness,
+        elongation: elongation(&losses, width),
+        unrest: unrest(&losses, width) / contrast,
+        colours: colours(frame, x * cell, y * cell, width * cell),
+    })
+}
+
+/// Inner and outer radius of the surroundings of a mark, cells: past the halo of sharpening.
+fn ring(width: f64) -> (f64, f64) {
+    let inner = (0.9 * width).max(0.5 * width + 2.0);
+    (inner, inner + 1.1 * width.max(3.0))
+}
+
+/// Light lost about a place against the bent plane through the light of its surroundings.
+fn losses(light: &Plane, x: f64, y: f64, width: f64) -> Option<Losses> {
+    let (inner, reach) = ring(width);
+    let window = Window { light, x, y, reach };
+    let cells: Vec<(f64, f64, f64)> = window.cells().collect();
+    let row = |dx: f64, dy: f64| {
+        let (u, v) = (dx / reach, dy / reach);
+        Vector6::new(1.0, u, v, u * u, u * v, v * v)
+    };
+    let mut bound = f64::MAX;
+    let mut fit = Vector6::zeros();
+    let mut sigma = 0.0;
+    for _ in 0..3 {
+        let (mut normal, mut right) = (Matrix6::zeros(), Vector6::zeros());
+        let mut strays = Vec::new();
+        for &(dx, dy, v) in cells.iter().filter(|c| c.0.hypot(c.1) > inner) {
+            let r = row(dx, dy);
+            let stray = v - r.dot(&fit);
+            if stray.abs() <= bound {
+                normal += r * r.transpose();
+                right += r * v;
+            }
+        }
+        fit = normal.cholesky()?.solve(&right);
+        for &(dx, dy, v) in cells.iter().filter(|c| c.0.hypot(c.1) > inner) {
+            strays.push((v - row(dx, dy).dot(&fit)) as f32);
+        }
+        sigma = f64::from(median_and_sigma(&mut strays).1);
+        bound = 2.5 * sigma.max(1e-6);
+    }
+    let ground = fit[0];
+    let veil = f64::from(VEIL);
+    if ground <= 0.0 {
+        return None;
+    }
+    let lost = |&(dx, dy, v): &(f64, f64, f64)| {
+        let there = row(dx, dy).dot(&fit).max(0.2 * ground);
+        (dx, dy, (there - v) / (there + veil))
+    };
+    Some(Losses { cells: cells.iter().map(lost).collect(), sigma: sigma / (ground + veil), ground })
+}
+
+/// Mean loss within a radius of an offset, and how many cells that is.
+fn mean_within(cells: &[(f64, f64, f64)], x: f64, y: f64, radius: f64) -> (f64, f64) {
+    let (mut sum, mut n) = (0.0, 0.0);
+    for &(dx, dy, v) in cells {
+        // The rim of the disc counts in part.
+        let part = (radius + 0.5 - (dx - x).hypot(dy - y)).clamp(0.0, 1.0);
+        sum += part * v;
+        n += part;
+    }
+    (sum / f64::max(n, 1e-9), n)
+}
+
+/// Centroid and width at half depth of the loss about the centre; `None` where nothing is lost there.
+fn outline(cells: &[(f64, f64, f64)], width: f64) -> Option<(f64, f64, f64)> {
+    let (heart, _) = mean_within(cells, 0.0, 0.0, (0.25 * width).max(0.8));
+    if heart <= 0.0 {
+        return None;
+    }
+    let (mut sum, mut x, mut y, mut area) = (0.0, 0.0, 0.0, 0.0);
+    for &(dx, dy, v) in cells.iter().filter(|c| c.0.hypot(c.1) < 0.85 * width) {
+        let weight = v.clamp(0.0, 1.2 * heart);
+        sum += weight;
+        x += weight * dx;
+        y += weight * dy;
+        // How far past half depth, so that grain does not decide cell by cell.
+        area += ((v / heart - 0.3) / 0.4).clamp(0.0, 1.0);
+    }
+    (sum > 0.0).then(|| (x / sum, y / sum, 2.0 * (area / PI).sqrt()))
+}
+
+/// The round mark of this width that explains the loss best: blur of its edge in widths, and the share left over.
+fn shape(losses: &Losses, width: f64) -> (f64, f64) {
+    let reach = 0.9 * width + 1.0;
+    let inside: Vec<(f64, f64)> = losses.cells.iter().map(|c| (c.0.hypot(c.1), c.2)).filter(|c| c.0 < reach).collect();
+    let noise = losses.sigma * losses.sigma * inside.len() as f64;
+    let power: f64 = inside.iter().map(|c| c.1 * c.1).sum();
+    let mut best = (0.0, f64::MAX);
+    for share in [0.8, 0.9, 1.0, 1.12, 1.25] {
+        for softness in SOFTNESS {
+            // A cell blurs by itself: 1 / sqrt(12), and a lens and a resampling by as much again.
+            let blur = (softness * width).hypot(0.45);
+            let radius = 0.5 * share * width;
+            let (mut of_model, mut joint) = (0.0, 0.0);
+            for &(r, v) in &inside {
+                let model = soft_edge((radius - r) / blur);
+                of_model += model * model;
+                joint += model * v;
+            }
+            let left = power - joint.max(0.0).powi(2) / f64::max(of_model, 1e-12);
+            if left < best.1 {
+                best = (softness, left);
+            }
+        }
+    }
+    (best.0, ((best.1 - noise) / (power - noise).max(0.1 * power)).max(0.0))
+}
+
+/// A step from 0 to 1 blurred by a Gaussian of standard deviation 1 (logistic form, within 0.01).
+fn soft_edge(z: f64) -> f64 {
+    1.0 / (1.0 + libm::exp(-1.702 * z))
+}
+
+/// Long over short axis of the loss.
+fn elongation(losses: &Losses, width: f64) -> f64 {
+    let (mut sum, mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0, 0.0);
+    let (heart, _) = mean_within(&losses.cells, 0.0, 0.0, (0.25 * width).max(0.8));
+    for &(dx, dy, v) in losses.cells.iter().filter(|c| c.0.hypot(c.1) < 0.95 * width) {
+        // The skirts are noise more than mark.
+        let weight = (v - 0.2 * heart).clamp(0.0, heart);
+        sum += weight;
+        xx += weight * dx * dx;
+        xy += weight * dx * dy;
+        yy += weight * dy * dy;
+    }
+    if sum <= 0.0 {
+        return f64::MAX;
+    }
+    let cell = 1.0 / 12.0;
+    let (a, b, c) = (xx / sum + cell, xy / sum, yy / sum + cell);
+    let (middle, half) = (0.5 * (a + c), (0.25 * (a - c) * (a - c) + b * b).sqrt());
+    ((middle + half) / (middle - half).max(1e-3)).sqrt()
+}
+
+/// Strongest mean over eight discs round about, 0.7 widths across, 1.5 widths off.
+fn unrest(losses: &Losses, width: f64) -> f64 {
+    let (inner, outer) = ring(width);
+    let off = 0.5 * (inner + outer);
+    (0..SECTORS)
+        .map(|s| {
+            let angle = TAU * s as f64 / SECTORS as f64;
+            let (mean, n) =
+                mean_within(&losses.cells, off * libm::cos(angle), off * libm::sin(angle), (0.35 * width).max(0.8));
+            if n < 1.0 { 0.0 } else { mean.abs() }
+        })
+        .fold(0.0, f64::max)
+}
+
+/// What each colour loses, against a plane through the ring.
+fn colours(frame: &Frame, x: f64, y: f64, width: f64) -> Vec<Tint> {
+    if frame.planes.len() != 3 {
+        return Vec::new();
+    }
+    frame.planes.iter().map(|plane| tint(plane, x, y, width)).collect()
+}
+
+fn tint(plane: &Plane, x: f64, y: f64, width: f64) -> Tint {
+    let (inner, outer) = ring(width);
+    // A wide mark has cells enough by every second or third row.
+    let step = (width / 12.0).floor().max(1.0) as usize;
+    let window = Window { light: plane, x, y, reach: outer };
+    let (mut disc, mut discs) = (0.0, 0.0);
+    let mut around = Vec::new();
+    let mut sums = [0.0f64; 8];
+    let mut counts = [0.0f64; 8];
+    for (i, (dx, dy, v)) in window.cells().enumerate() {
+        if i % step != 0 {
+            continue;
+        }
+        let r = dx.hypot(dy);
+        if r < 0.5 * width {
+            disc += v;
+            discs += 1.0;
+        } else if r > inner {
+            around.push(v as f32);
+            let sector = ((libm::atan2(dy, dx) / TAU + 0.5) * 8.0) as usize % 8;
+            sums[sector] += v;
+            counts[sector] += 1.0;
+        }
+    }
+    let means: Vec<f64> = sums.iter().zip(counts).filter(|(_, n)| *n > 0.0).map(|(s, n)| s / n).collect();
+    let ground = means.iter().sum::<f64>() / means.len().max(1) as f64;
+    // Opposite sectors cancel on a slope; what is left of their differences is grain.
+    let strays = (0..4).filter(|&s| counts[s] * counts[s + 4] > 0.0);
+    let strays: Vec<f64> = strays.map(|s| 0.5 * (sums[s] / counts[s] + sums[s + 4] / counts[s + 4]) - ground).collect();
+    let spread = (strays.iter().map(|v| v * v).sum::<f64>() / strays.len().max(1) as f64).sqrt();
+    let full = ground + f64::from(VEIL);
+    Tint { contrast: (ground - disc / f64::max(discs, 1.0)) / full, sigma: spread / full, ground }
+}

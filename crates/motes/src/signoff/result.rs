@@ -1,0 +1,91 @@
+//! What a sign-off says of one finished picture.
+
+use motelight_frame::PicturePoint;
+use serde::{Deserialize, Serialize};
+
+use crate::visibility::Viewing;
+
+/// The answer for one picture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Verdict {
+    /// Nothing like a shadow shows in any viewing asked for, where the picture can tell.
+    Clear,
+    /// At least one place would be seen and looks like a shadow.
+    Suspects,
+    /// The picture cannot tell: too small for the print, too noisy, or too little of it is plain.
+    CannotJudge,
+}
+
+/// Why a place is listed, or listed low.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Cause {
+    /// Round, soft, darker than around and alone on a plain place, as a shadow is.
+    LikeAShadow,
+    /// A mote of the trace lies here and shows.
+    KnownMote,
+    /// As dark as one, but its edge is sharper than a shadow's at any f-number that leaves it so faint.
+    SharpEdge,
+    /// Not round: a bird, a twig, a wire.
+    NotRound,
+    /// Other colours than light taken away leaves.
+    Coloured,
+    /// One of many alike near by: leaves, a printed screen, a pattern.
+    OneOfMany,
+    /// Detail around it may be what makes it.
+    AmongDetail,
+}
+
+/// A place in a finished picture that looks like a shadow, or that someone might take for one.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Suspect {
+    /// Centre, picture coordinates.
+    pub at: PicturePoint,
+    /// Width at half depth, px.
+    pub width_px: f64,
+    /// Mean light lost over the disc it is seen best by, 0 to 1, and its standard uncertainty.
+    pub contrast: f64,
+    /// Standard uncertainty of the contrast, from the local grain.
+    pub contrast_sigma: f64,
+    /// Contrast over the contrast that would just be noticed, in the viewing that shows it best; uncertain by
+    /// [`crate::visibility::UNCERTAINTY_DB`].
+    pub times_threshold: f64,
+    /// Contrast over its uncertainty from local grain and texture.
+    pub snr: f64,
+    /// Whether it counts for the verdict; others are listed below, with the cause.
+    pub counts: bool,
+    /// Why it is listed, or listed low.
+    pub cause: Cause,
+    /// The mote of the trace that lies there.
+    pub mote: Option<String>,
+}
+
+/// What a picture can vouch for in one viewing.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Vouch {
+    /// The viewing.
+    pub viewing: Viewing,
+    /// Resolution of the picture in that viewing, px per inch.
+    pub ppi: f64,
+    /// Share of the picture that is plain enough to judge, 0 to 1.
+    pub plain_share: f64,
+    /// Faintest shadow that would have been found in nine of ten plain places, in multiples of what would just be
+    /// noticed; at most 1 where the picture vouches for this viewing.
+    pub finds_from_times_threshold: f64,
+    /// Whether the picture can be judged for this viewing.
+    pub judged: bool,
+}
+
+/// What a sign-off says of one picture.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SignOff {
+    /// The answer over all viewings.
+    pub verdict: Verdict,
+    /// By viewing, in the order asked for.
+    pub vouches: Vec<Vouch>,
+    /// Worst first; those that count before those that do not.
+    pub suspects: Vec<Suspect>,
+    /// What should be known.
+    pub notes: Vec<String>,
+}

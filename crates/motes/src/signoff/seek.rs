@@ -1,0 +1,174 @@
+//! Places darker than their surroundings, size by size.
+//!
+//! A place's response is the light around it less the light in it, over the light around, both through Gaussian
+//! weights: of standard deviation `INNER` and `OUTER` widths of the shadow looked for. Weights are round and
+//! even, so that a slope of the light gives nothing.
+
+use motelight_frame::{Plane, Size};
+use rayon::prelude::*;
+
+use super::levels::Level;
+use crate::grid::{Grid, median_and_sigma};
+
+/// Standard deviation of the weights of the place itself, in widths: that of a plain disc along one axis.
+const INNER: f64 = 0.25;
+/// That of the weights of its surroundings.
+const OUTER: f64 = 0.6;
+/// Response to a plain disc of depth 1: the Gaussian's part of the disc, 1 - exp(-1 / (8 s^2)), for both weights.
+pub(super) const RESPONSE_OF_DISC: f64 = 0.572;
+/// Light that every print and screen adds to its darkest parts, white = 1: a guess, a fifth of a per cent.
+pub(super) const VEIL: f32 = 0.002;
+
+/// The responses of all places to one width of shadow.
+pub(super) struct Responses {
+    /// Width looked for, cells.
+    pub width: f64,
+    /// Response per cell, darker above 0.
+    pub values: Plane,
+    /// Usual size of a response by block: 1.4826 times the median absolute deviation.
+    pub usual: Grid,
+}
+
+/// A place that may be worth a look.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Place {
+    /// Centre, px.
+    pub x: f64,
+    /// Centre, px.
+    pub y: f64,
+    /// Width of the shadow that answers it, px.
+    pub width: f64,
+    /// Response as a contrast over a plain disc.
+    pub contrast: f64,
+    /// Standard deviation of such contrasts around it.
+    pub sigma: f64,
+    /// Comparable places around it, and how many were looked at.
+    pub alike: usize,
+}
+
+impl Responses {
+    /// Responses on one level.
+    pub fn of(level: &Level, width: f64) -> Responses {
+        let inner = blurred(&level.light, INNER * width);
+        let mut values = blurred(&level.light, OUTER * width);
+        values.data_mut().par_iter_mut().zip(inner.data().par_iter()).for_each(|(v, i)| *v = (*v - i) / (*v + VEIL));
+        let usual = Grid::measure(values.size(), |xs, ys| {
+            let mut sample = Vec::with_capacity(xs.len() * ys.len() / 4 + 1);
+            for y in ys.step_by(2) {
+                sample.extend(values.row(y)[xs.clone()].iter().step_by(2));
+            }
+            median_and_sigma(&mut sample).1
+        });
+        Responses { width, values, usual }
+    }
+
+    /// Places whose response is the strongest of their neighbours and at least `least`, a contrast over a plain
+    /// disc, and stands out from at least one quiet side.
+    pub fn places(&self, cell: usize, least: impl Fn(usize, usize) -> f64 + Sync) -> Vec<Place> {
+        let Size { width, height } = self.values.size();
+        let rim = (0.5 * self.width).ceil() as usize;
+        let quietest = self.usual.least_nearby();
+        let rows: Vec<Vec<Place>> = (rim.max(1)..height.saturating_sub(rim.max(1)))
+            .into_par_iter()
+            .map(|y| {
+                let row = self.values.row(y);
+                let mut found = Vec::new();
+                for x in rim.max(1)..width.saturating_sub(rim.max(1)) {
+                    let v = row[x];
+                    if v <= 0.001 || v < row[x - 1] || v <= row[x + 1] {
+                        continue;
+                    }
+                    let usual = quietest.under(x, y);
+                    let contrast = f64::from(v) / RESPONSE_OF_DISC;
+                    if v < 3.5 * usual || contrast < least(x, y) || !self.is_peak(x, y) {
+                        continue;
+                    }
+                    if let Some(place) = self.place(x, y, cell) {
+                        found.push(place);
+                    }
+                }
+                found
+            })
+            .collect();
+        rows.into_iter().flatten().collect()
+    }
+
+    fn is_peak(&self, x: usize, y: usize) -> bool {
+        let v = self.values.at(x, y);
+        let around = [(0, 0), (1, 0), (2, 0), (0, 2), (1, 2), (2, 2)];
+        around.into_iter().all(|(i, j)| self.values.at(x + i - 1, y + j - 1) <= v)
+    }
+
+    /// A place with what lies around it: probes of the same size on a lattice between 1.9 and 5 widths off.
+    fn place(&self, x: usize, y: usize, cell: usize) -> Option<Place> {
+        let v = self.values.at(x, y);
+        let mut probes: Vec<f32> = Vec::with_capacity(100);
+        let mut alike = 0;
+        let pitch = 0.8 * self.width;
+        for j in -6i32..=6 {
+            for i in -6i32..=6 {
+                let (dx, dy) = (f64::from(i) * pitch, f64::from(j) * pitch);
+                let r = dx.hypot(dy) / self.width;
+                if !(1.9..=5.0).contains(&r) {
+                    continue;
+                }
+                let (px, py) = ((x as f64 + dx).round(), (y as f64 + dy).round());
+                if px < 0.0 || py < 0.0 || px >= self.values.width() as f64 || py >= self.values.height() as f64 {
+                    continue;
+                }
+                let p = self.values.at(px as usize, py as usize);
+                probes.push(p.abs());
+                alike += usize::from(p > 0.5 * v);
+            }
+        }
+        if probes.len() < 16 {
+            return None;
+        }
+        // Normal distribution: three quarters of |v| lie below 1.150 sigma. A quarter of the surroundings may be
+        // something else altogether.
+        let at = probes.len() * 3 / 4;
+        let sigma = f64::from(*probes.select_nth_unstable_by(at, f32::total_cmp).1) / 1.150 / RESPONSE_OF_DISC;
+        let centre = |v: usize| (v as f64 + 0.5) * cell as f64;
+        Some(Place {
+            x: centre(x),
+            y: centre(y),
+            width: self.width * cell as f64,
+            contrast: f64::from(v) / RESPONSE_OF_DISC,
+            sigma,
+            alike,
+        })
+    }
+}
+
+/// A Gaussian average of standard deviation `sigma` cells; past the edges the picture repeats its last cells.
+fn blurred(plane: &Plane, sigma: f64) -> Plane {
+    let reach = (3.0 * sigma).ceil() as usize;
+    let mut taps: Vec<f32> = (0..=reach).map(|i| libm::exp(-0.5 * (i as f64 / sigma).powi(2)) as f32).collect();
+    let sum = taps[0] + 2.0 * taps[1..].iter().sum::<f32>();
+    taps.iter_mut().for_each(|t| *t /= sum);
+    let Size { width, height } = plane.size();
+    let mut out = Plane::filled(plane.size(), 0.0f32);
+    if width == 0 || height == 0 {
+        return out;
+    }
+    out.data_mut().par_chunks_mut(width).enumerate().for_each_init(
+        || vec![0.0f32; width + 2 * reach],
+        |line, (y, row)| {
+            let padded = &mut line[reach..reach + width];
+            padded.iter_mut().zip(plane.row(y)).for_each(|(v, p)| *v = taps[0] * p);
+            for (d, tap) in taps.iter().enumerate().skip(1) {
+                let (above, below) = (plane.row(y.saturating_sub(d)), plane.row((y + d).min(height - 1)));
+                padded.iter_mut().zip(above).zip(below).for_each(|((v, a), b)| *v += tap * (a + b));
+            }
+            let (first, last) = (line[reach], line[reach + width - 1]);
+            line[..reach].fill(first);
+            line[reach + width..].fill(last);
+            row.iter_mut().zip(&line[reach..]).for_each(|(v, p)| *v = taps[0] * p);
+            for (d, tap) in taps.iter().enumerate().skip(1) {
+                let (left, right) = (&line[reach - d..], &line[reach + d..]);
+                row.iter_mut().zip(left).zip(right).for_each(|((v, a), b)| *v += tap * (a + b));
+            }
+        },
+    );
+    out
+}
