@@ -25,15 +25,16 @@ pub struct Contact {
 
 /// How a stored picture becomes the one that is shown.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Turn {
-    orientation: u8,
+pub struct Turn {
+    /// Exif orientation.
+    pub orientation: u8,
     /// Size as stored.
-    stored: (f64, f64),
+    pub stored: (f64, f64),
 }
 
 impl Turn {
     /// A place of the stored picture, as shown (Exif 2.32, tag 274).
-    fn shown(&self, x: f64, y: f64) -> (f64, f64) {
+    pub fn shown(&self, x: f64, y: f64) -> (f64, f64) {
         let (w, h) = self.stored;
         match self.orientation {
             2 => (w - x, y),
@@ -47,7 +48,8 @@ impl Turn {
         }
     }
 
-    fn size(&self) -> (f64, f64) {
+    /// Size as shown.
+    pub fn size(&self) -> (f64, f64) {
         let (w, h) = self.stored;
         if self.orientation >= 5 { (h, w) } else { (w, h) }
     }

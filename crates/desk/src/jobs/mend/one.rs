@@ -95,7 +95,7 @@ impl Shared<'_> {
         Ok(mending)
     }
 
-    fn options(&self, source: &Source) -> MendOptions {
+    pub fn options(&self, source: &Source) -> MendOptions {
         MendOptions {
             choices: self.plan.choices.motes(&source.relative, self.basis.chart()),
             any_body: self.plan.same_body,
@@ -119,8 +119,8 @@ impl Shared<'_> {
         .to_string()
     }
 
-    /// The picture and its new light once more, for a mask that was not asked for the first time.
-    fn light_of(&self, source: &Source, options: &MendOptions) -> Result<(Frame, Vec<Patch>), FrameError> {
+    /// The picture and its new light, with nothing written.
+    pub fn light_of(&self, source: &Source, options: &MendOptions) -> Result<(Frame, Vec<Patch>), FrameError> {
         let frame = read(&source.path, &self.settings.read)?;
         let mended = mend_frame(&frame, self.basis.chart(), options).map_err(|r| usage(&source.path, &r))?;
         Ok((frame, mended.patches))
@@ -161,7 +161,7 @@ fn views(frame: &mut Frame, patches: &[Patch], motes: &[RepairEntry]) -> Vec<Vie
     places.iter().zip(before).filter_map(|(place, before)| place.view(frame, &before)).collect()
 }
 
-fn put(planes: &mut [Plane], patch: &Patch) {
+pub fn put(planes: &mut [Plane], patch: &Patch) {
     let w = patch.window;
     for (to, from) in planes.iter_mut().zip(&patch.planes) {
         for y in 0..w.height {

@@ -1,0 +1,23 @@
+//! How a picture would look mended, before anything is written.
+
+use motelight_frame::FrameError;
+
+use super::one::{Shared, put};
+use super::{Basis, Plan};
+use crate::jobs::look::Seen;
+use crate::jobs::{Settings, Source};
+
+/// A picture made ready to be looked at, before and after mending by these choices.
+///
+/// # Errors
+/// As mending gives.
+pub fn preview(source: &Source, basis: &Basis, settings: &Settings, plan: &Plan) -> Result<Seen, FrameError> {
+    let shared = Shared { basis, settings, plan };
+    let (mut frame, patches) = shared.light_of(source, &shared.options(source))?;
+    let mut seen = Seen::of(&frame);
+    for patch in &patches {
+        put(&mut frame.planes, patch);
+    }
+    patches.iter().for_each(|patch| seen.change(&frame, patch.window));
+    Ok(seen)
+}
