@@ -109,6 +109,8 @@ pub struct Found {
     pub unrecorded: Option<FrameError>,
     /// The job that runs.
     pub running: Option<Running>,
+    /// Jobs that wait for it.
+    pub waiting: Vec<Running>,
     /// What was just done, in a few words.
     pub said: Option<String>,
 }
@@ -117,6 +119,23 @@ impl Found {
     /// Puts down what went wrong where it happened.
     pub fn trouble(&mut self, step: Step, error: FrameError) {
         self.troubles.entry(step).or_default().push(error);
+    }
+
+    /// A job was asked for.
+    pub fn begins(&mut self, job: Running) {
+        match self.running {
+            None => self.running = Some(job),
+            Some(_) => self.waiting.push(job),
+        }
+    }
+
+    /// A job is over; gives the step that it was asked from.
+    pub fn ends(&mut self, number: u64) -> Option<Step> {
+        let over = self.running.take_if(|r| r.number == number)?;
+        if !self.waiting.is_empty() {
+            self.running = Some(Running { since: Instant::now(), ..self.waiting.remove(0) });
+        }
+        Some(over.step)
     }
 
     /// Forgets what went wrong in a step.

@@ -50,15 +50,8 @@ impl Step {
     pub const SENSOR: [Step; 6] =
         [Step::Body, Step::TestFrame, Step::Verdict, Step::Cleaning, Step::Recheck, Step::Ready];
     /// The way of a shoot.
-    pub const SHOOT: [Step; 7] = [
-        Step::Folder,
-        Step::Trace,
-        Step::NeedsWork,
-        Step::BeforeAfter,
-        Step::Mend,
-        Step::SignOff,
-        Step::DeliveryNote,
-    ];
+    pub const SHOOT: [Step; 7] =
+        [Step::Folder, Step::Trace, Step::NeedsWork, Step::BeforeAfter, Step::Mend, Step::SignOff, Step::DeliveryNote];
 
     /// In words.
     pub fn name(self) -> &'static str {
@@ -111,6 +104,8 @@ pub struct Sensor {
     pub frames: Vec<PathBuf>,
     /// Passes made since the last of them.
     pub passes: Vec<PassKind>,
+    /// Passes made between the last two of them.
+    pub made: Vec<PassKind>,
     /// How things stand.
     pub circumstances: Circumstances,
     /// The f-number that is cleaned for.
@@ -125,6 +120,7 @@ impl Default for Sensor {
             body: None,
             frames: Vec::new(),
             passes: Vec::new(),
+            made: Vec::new(),
             circumstances: Circumstances::default(),
             booked: USUAL,
             watch: None,
@@ -303,12 +299,13 @@ impl State {
         }
     }
 
-    /// The decisions about these pictures, for the job. Those about others are left out: they may be of an earlier shoot.
-    pub fn choices(&self, sources: &[Source]) -> Choices {
+    /// The decisions about these pictures and motes, for the job. Those about others are left out: they were made by another
+    /// test frame, or about a picture that has gone.
+    pub fn choices(&self, sources: &[Source], known: impl Fn(&str) -> bool) -> Choices {
         let about = |wanted: Choice| {
             let here = |key: &&String| {
-                let picture = key.rsplit_once(':').map(|(p, _)| p);
-                sources.iter().any(|s| Some(s.relative.to_string_lossy().as_ref()) == picture)
+                let Some((picture, mote)) = key.rsplit_once(':') else { return false };
+                known(mote) && sources.iter().any(|s| s.relative.to_string_lossy() == picture)
             };
             self.shoot.choices.iter().filter(|(_, c)| **c == wanted).map(|(k, _)| k).filter(here).cloned().collect()
         };
@@ -362,7 +359,8 @@ mod tests {
         state.choose("here.jpg", "x-1", Some(Choice::Skip));
         state.choose("gone.jpg", "x-2", Some(Choice::Mend));
         let source = Source { path: "/p/here.jpg".into(), relative: "here.jpg".into() };
-        let choices = state.choices(&[source]);
+        state.choose("here.jpg", "y-1", Some(Choice::Mend));
+        let choices = state.choices(&[source], |mote| mote.starts_with("x-"));
         assert_eq!((choices.skip, choices.mend.len()), (vec!["here.jpg:x-1".to_owned()], 0));
     }
 

@@ -134,6 +134,11 @@ impl Theme {
         }
     }
 
+    /// What is pointed at on a picture, whatever the shade.
+    pub fn accent_on_picture(&self) -> Color32 {
+        DARK.accent
+    }
+
     /// Gives the whole window this look.
     pub fn apply(&self, ctx: &egui::Context) {
         let theme = match self.shade {

@@ -12,7 +12,9 @@ use std::time::Duration;
 use motelight_desk::jobs::mend::{self, Basis, Plan};
 use motelight_desk::jobs::recheck::{Known, write_card};
 use motelight_desk::jobs::trace as tracing;
-use motelight_desk::jobs::{self, Inspected, MendedPicture, Rechecked, Settings, Source, TracedShoot, pictures, record};
+use motelight_desk::jobs::{
+    self, Inspected, MendedPicture, Rechecked, Settings, Source, TracedShoot, pictures, record,
+};
 use motelight_desk::ledger::{BodyRow, FrameRow, Ledger};
 use motelight_frame::{Fault, FrameError};
 

@@ -1,5 +1,6 @@
 //! The jobs: one function per verb, shared by all shells. Read, measure, write down, say how it went.
 
+pub mod places;
 pub mod look;
 pub mod inspect;
 pub mod mend;

@@ -9,6 +9,7 @@ use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::thread;
 
 use eframe::egui::ColorImage;
+use motelight_desk::contract::RepairEntry;
 use motelight_desk::jobs::look::{Seen, Version, look};
 use motelight_desk::jobs::mend::{Basis, Plan, preview};
 use motelight_desk::jobs::{Settings, Source};
@@ -66,13 +67,24 @@ struct Wishes {
     seen: Option<Arc<Seen>>,
     relief: VecDeque<Relief>,
     tiles: VecDeque<Part>,
+    /// The part that is being drawn.
+    drawing: Option<Part>,
     over: bool,
+}
+
+/// A picture, and what would come of its motes, where it is to be seen mended.
+#[derive(Clone)]
+pub struct Opened {
+    /// The picture.
+    pub seen: Arc<Seen>,
+    /// Its motes.
+    pub motes: Vec<RepairEntry>,
 }
 
 /// What comes back.
 pub enum Drawn {
     /// A picture, or why not.
-    Picture(u64, PathBuf, Result<Arc<Seen>, FrameError>),
+    Picture(u64, PathBuf, Result<Opened, FrameError>),
     /// A tile.
     Tile(Part, ColorImage),
     /// A part in relief.
@@ -116,7 +128,9 @@ impl Looker {
     pub(super) fn want(&self, seen: &Arc<Seen>, relief: Vec<Relief>, tiles: Vec<Part>) {
         self.wish(|w| {
             w.seen = Some(seen.clone());
-            (w.relief, w.tiles) = (relief.into(), tiles.into());
+            w.relief = relief.into();
+            let drawing = w.drawing;
+            w.tiles = tiles.into_iter().filter(|part| Some(*part) != drawing).collect();
         });
     }
 
@@ -141,6 +155,7 @@ enum Task {
 
 fn next(wishes: &(Mutex<Wishes>, Condvar)) -> Option<Task> {
     let mut w = wishes.0.lock().unwrap_or_else(PoisonError::into_inner);
+    w.drawing = None;
     loop {
         // What was chosen last is written down even if the window was shut meanwhile.
         if let Some((path, state)) = w.keep.take() {
@@ -157,6 +172,7 @@ fn next(wishes: &(Mutex<Wishes>, Condvar)) -> Option<Task> {
                 return Some(Task::Relief(seen, relief));
             }
             if let Some(part) = w.tiles.pop_front() {
+                w.drawing = Some(part);
                 return Some(Task::Tile(seen, part));
             }
         }
@@ -171,9 +187,14 @@ fn work(wishes: &(Mutex<Wishes>, Condvar), tell: &Sender<Drawn>, wake: &dyn Fn()
                 let path = wanted.source.path.clone();
                 let read = catch_unwind(AssertUnwindSafe(|| opened(&wanted))).unwrap_or_else(|_| {
                     let remedy = "Leave it out, and tell us about it.";
-                    Err(FrameError::new(Fault::Unsupported, &path, "the program made a mistake over this picture", remedy))
+                    Err(FrameError::new(
+                        Fault::Unsupported,
+                        &path,
+                        "the program made a mistake over this picture",
+                        remedy,
+                    ))
                 });
-                Drawn::Picture(number, path, read.map(Arc::new))
+                Drawn::Picture(number, path, read)
             }
             Task::Keep(path, state) => match state.write(&path) {
                 Ok(()) => continue,
@@ -196,9 +217,10 @@ fn work(wishes: &(Mutex<Wishes>, Condvar), tell: &Sender<Drawn>, wake: &dyn Fn()
     }
 }
 
-fn opened(wanted: &Wanted) -> Result<Seen, FrameError> {
-    match &wanted.mending {
-        Some((basis, plan)) => preview(&wanted.source, basis, &wanted.settings, plan),
-        None => look(&wanted.source.path, &wanted.settings),
-    }
+fn opened(wanted: &Wanted) -> Result<Opened, FrameError> {
+    let (seen, motes) = match &wanted.mending {
+        Some((basis, plan)) => preview(&wanted.source, basis, &wanted.settings, plan)?,
+        None => (look(&wanted.source.path, &wanted.settings)?, Vec::new()),
+    };
+    Ok(Opened { seen: Arc::new(seen), motes })
 }

@@ -6,5 +6,5 @@ mod tiles;
 mod viewer;
 
 pub use looker::{Looker, Wanted};
-pub use viewer::{Spot, Viewer};
+pub use viewer::{Spot, Viewer, draw_mark};
 pub use viewport::Viewport;

@@ -1,6 +1,6 @@
 //! Which part of a picture is seen, and how large. All in points of the screen and pixels of the picture as shown.
 
-use eframe::egui::{Pos2, Rect, Vec2, pos2, vec2};
+use eframe::egui::{Pos2, Rect, Vec2, vec2};
 use motelight_frame::{self as frame, Size};
 
 /// Closest: a pixel of the picture on so many points.
@@ -132,14 +132,10 @@ impl Placing {
     }
 }
 
-/// The middle of a pane, for keys that zoom.
-pub fn middle(pane: Rect) -> Pos2 {
-    pos2(pane.center().x, pane.center().y)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use eframe::egui::pos2;
 
     const PANE: Rect = Rect { min: Pos2 { x: 100.0, y: 50.0 }, max: Pos2 { x: 1100.0, y: 650.0 } };
     const SIZE: Size = Size { width: 8000, height: 6000 };

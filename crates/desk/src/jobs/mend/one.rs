@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use motelight_frame::write::{UNFINISHED_PREFIX, give_name, refuse_taken};
 use motelight_frame::{Fault, Frame, FrameError, Patch, Plane, Rect, copy_sidecars, file_digest, read, write_mended};
-use motelight_motes::mend::{MendOptions, mend as mend_frame};
+use motelight_motes::mend::{MendOptions, Mended, mend as mend_frame};
 use serde_json::json;
 
 use super::basis::{Basis, usage};
@@ -32,8 +32,8 @@ impl Shared<'_> {
             && let Some(record) = finished(source, &Record::path(folder, &source.relative), output, &made_by)?
         {
             if let Some(mask) = mask.as_ref().filter(|m| !m.exists() && !self.plan.dry_run) {
-                let (frame, patches) = self.light_of(source, &options)?;
-                write_mask(mask, &frame, &patches, &record.places)?;
+                let (frame, again) = self.light_of(source, &options)?;
+                write_mask(mask, &frame, &again.patches, &record.places)?;
             }
             return Ok(Mending {
                 output: Some(output.clone()),
@@ -120,10 +120,10 @@ impl Shared<'_> {
     }
 
     /// The picture and its new light, with nothing written.
-    pub fn light_of(&self, source: &Source, options: &MendOptions) -> Result<(Frame, Vec<Patch>), FrameError> {
+    pub fn light_of(&self, source: &Source, options: &MendOptions) -> Result<(Frame, Mended), FrameError> {
         let frame = read(&source.path, &self.settings.read)?;
         let mended = mend_frame(&frame, self.basis.chart(), options).map_err(|r| usage(&source.path, &r))?;
-        Ok((frame, mended.patches))
+        Ok((frame, mended))
     }
 }
 
