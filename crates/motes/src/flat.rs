@@ -7,6 +7,7 @@
 use std::ops::Range;
 
 use motelight_frame::{Frame, Layout, PicturePoint, Plane, Size};
+use nalgebra::{DMatrix, DVector, Matrix4, Vector4};
 use rayon::prelude::*;
 
 use crate::grid::{Grid, median_and_sigma};
@@ -26,7 +27,13 @@ pub struct Flat {
     pub colours: [f64; 3],
 }
 
-/// One channel of a cell: which plane, and where its samples lie in the cell.
+/// Pixels along one side of the groups by which the channels' noise is measured: about a shadow's width, and one block of
+/// a JPEG. What single pixels scatter by says little of a compressed picture, which errs by whole blocks.
+const GROUP: usize = 8;
+/// Neighbouring groups that are judged together for how still they are.
+const TOGETHER: usize = 16;
+
+/// One channel of a cell, of at most four: which plane, and where its samples lie in the cell.
 struct Channel {
     plane: usize,
     colour: usize,
@@ -42,29 +49,12 @@ impl Flat {
         let size = frame.size();
         let cells = Size { width: (size.width / cell).max(1), height: (size.height / cell).max(1) };
 
-        let measured: Vec<(Grid, Grid)> = channels.iter().map(|c| level_and_noise(frame, c, cell)).collect();
-        let backdrop: Vec<Grid> = measured.iter().map(|(level, _)| level.smoothed()).collect();
+        let levels: Vec<Grid> = channels.iter().map(|c| level_of(frame, c, cell)).collect();
+        let weights = quietest_mix(&covariance(frame, &channels, &levels, cell));
+        let backdrop: Vec<Grid> = levels.iter().map(Grid::smoothed).collect();
 
-        // Inverse variance of the relative noise, over the whole frame: one weight per channel. Compression stills
-        // colour differences and leaves their steps: no channel then counts for more than thrice its part in luminance.
-        let quiet = |(level, noise): &(Grid, Grid)| {
-            let relative = noise.median() / level.median().max(1e-6);
-            1.0 / (relative * relative).max(1e-12)
-        };
-        let mut weights: Vec<f32> = measured.iter().map(quiet).collect();
-        if frame.lossy && channels.len() == 3 {
-            let sum: f32 = weights.iter().sum();
-            for (weight, luminance) in weights.iter_mut().zip(frame.luminance) {
-                *weight = (*weight / sum).min(3.0 * luminance);
-            }
-        }
-        for (weight, channel) in weights.iter_mut().zip(&channels) {
-            *weight *= channel.places.len() as f32;
-        }
-        let sum: f32 = weights.iter().sum();
         let mut colours = [0.0; 3];
-        for (weight, channel) in weights.iter_mut().zip(&channels) {
-            *weight /= sum;
+        for (weight, channel) in weights.iter().zip(&channels) {
             colours[channel.colour] += f64::from(*weight);
         }
 
@@ -119,40 +109,114 @@ fn channels_of(frame: &Frame, fine: bool) -> (usize, Vec<Channel>) {
     }
 }
 
-/// Clipped mean and standard deviation of a channel's light per block.
-fn level_and_noise(frame: &Frame, channel: &Channel, cell: usize) -> (Grid, Grid) {
-    let plane = &frame.planes[channel.plane];
-    let cells = Size { width: plane.width() / cell, height: plane.height() / cell };
-    let share = 1.0 / channel.places.len() as f32;
-    let value = |x: usize, y: usize| {
-        let sum: f32 = channel.places.iter().map(|&(dx, dy)| plane.at(x * cell + dx, y * cell + dy)).sum();
-        sum * share
-    };
+impl Channel {
+    /// Mean light of the channel in one cell.
+    fn light(&self, frame: &Frame, cell: usize, x: usize, y: usize) -> f32 {
+        let plane = &frame.planes[self.plane];
+        let sum: f32 = self.places.iter().map(|&(dx, dy)| plane.at(x * cell + dx, y * cell + dy)).sum();
+        sum / self.places.len() as f32
+    }
+}
+
+/// Cells that lie wholly in the picture.
+fn whole_cells(frame: &Frame, cell: usize) -> Size {
+    Size { width: frame.size().width / cell, height: frame.size().height / cell }
+}
+
+/// Clipped mean of a channel's light per block.
+fn level_of(frame: &Frame, channel: &Channel, cell: usize) -> Grid {
+    let value = |x: usize, y: usize| channel.light(frame, cell, x, y);
     // A sparse sample of the block says where the bulk lies; the mean of all within it says it precisely.
     let bulk = |xs: &Range<usize>, ys: &Range<usize>| {
         let rows = ys.clone().step_by(4);
         let mut sample: Vec<f32> = rows.flat_map(|y| xs.clone().step_by(3).map(move |x| value(x, y))).collect();
         median_and_sigma(&mut sample)
     };
-    Grid::measure_both(cells, |xs, ys| {
+    Grid::measure(whole_cells(frame, cell), |xs, ys| {
         let (middle, sigma) = bulk(&xs, &ys);
         // Codes of 8 bits can be coarser than the noise: the deviation of most samples is then 0.
         let reach = (2.5 * sigma).max(0.02 * middle);
-        let (low, high) = (middle - reach, middle + reach);
-        let (mut sum, mut squares, mut count) = (0.0f32, 0.0f32, 0.0f32);
+        let (mut sum, mut count) = (0.0f32, 0.0f32);
         for y in ys {
             for x in xs.clone() {
                 let v = value(x, y) - middle;
-                let inside = if v >= low - middle && v <= high - middle { 1.0 } else { 0.0 };
+                let inside = if v.abs() <= reach { 1.0 } else { 0.0 };
                 sum += v * inside;
-                squares += v * v * inside;
                 count += inside;
             }
         }
-        let count = count.max(1.0);
-        let offset = sum / count;
-        (middle + offset, (squares / count - offset * offset).max(0.0).sqrt())
+        middle + sum / count.max(1.0)
     })
+}
+
+/// Covariance of the channels' relative noise at the scale of a shadow: of differences between neighbouring groups, so
+/// that the wall's slope is small in them; over the quietest nine tenths of the frame, so that shadows count for little and
+/// the steps of coarse codes, which stand in some places only, in full.
+fn covariance(frame: &Frame, channels: &[Channel], levels: &[Grid], cell: usize) -> DMatrix<f64> {
+    // Samples of a mosaic err each for itself: single cells tell, and a part of them is enough.
+    let mosaic = matches!(frame.layout, Layout::Mosaic(_));
+    let (group, step) = if mosaic { (1, 4) } else { ((GROUP / cell).max(1), 1) };
+    let cells = whole_cells(frame, cell);
+    let groups = cells.width / group;
+    let kinds = channels.len();
+    let one_row = |row: usize| {
+        let mut means = vec![0.0f32; groups * kinds];
+        for y in row * group..(row + 1) * group {
+            for x in 0..groups * group {
+                let at = x / group * kinds;
+                for (mean, channel) in means[at..at + kinds].iter_mut().zip(channels) {
+                    *mean += channel.light(frame, cell, x, y);
+                }
+            }
+        }
+        let samples = (group * group) as f32;
+        for (i, mean) in means.iter_mut().enumerate() {
+            let level = levels[i % kinds].under(i / kinds * group, row * group);
+            *mean /= samples * level.max(1e-6);
+        }
+        let groups: Vec<&[f32]> = means.chunks(kinds).collect();
+        let between = |pair: &[&[f32]]| {
+            let change = |i: usize| if i < kinds { f64::from(pair[0][i] - pair[1][i]) } else { 0.0 };
+            Vector4::from_fn(|i, _| change(i))
+        };
+        let differences: Vec<Vector4<f64>> = groups.windows(2).map(between).collect();
+        let part = |some: &[Vector4<f64>]| {
+            some.iter().fold(Matrix4::zeros(), |sum, d| sum + d * d.transpose()) / (2.0 * some.len() as f64)
+        };
+        differences.chunks(TOGETHER).map(part).collect::<Vec<_>>()
+    };
+    let rows: Vec<Vec<Matrix4<f64>>> = (0..cells.height / group).into_par_iter().step_by(step).map(one_row).collect();
+    let mut parts: Vec<Matrix4<f64>> = rows.into_iter().flatten().collect();
+    parts.sort_by(|a, b| a.trace().total_cmp(&b.trace()));
+    parts.truncate((parts.len() * 9).div_ceil(10));
+    let count = parts.len().max(1) as f64;
+    let mean = parts.iter().fold(Matrix4::zeros(), |sum, part| sum + part) / count;
+    DMatrix::from_fn(kinds, kinds, |i, j| mean[(i, j)])
+}
+
+/// Weights of sum 1, none below 0, by which the channels' mean has least noise: C^-1 1 over its sum (least variance of a
+/// weighted mean). Raw channels err each for itself and are weighed by their variance; a compressed picture's colours err
+/// together, and the weights are then near those of its luminance.
+fn quietest_mix(covariance: &DMatrix<f64>) -> Vec<f32> {
+    let kinds = covariance.nrows();
+    let mut kept: Vec<usize> = (0..kinds).collect();
+    loop {
+        let part = covariance.select_rows(&kept).select_columns(&kept);
+        // Where codes hide all noise, nothing tells the channels apart.
+        let least = (1e-3 * part.trace() / kept.len() as f64).max(1e-12);
+        let solid = part + DMatrix::identity(kept.len(), kept.len()) * least;
+        let Some(solved) = solid.cholesky().map(|c| c.solve(&DVector::from_element(kept.len(), 1.0))) else {
+            return vec![1.0 / kinds as f32; kinds];
+        };
+        let (worst, &value) = solved.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1)).unwrap_or((0, &1.0));
+        if value >= 0.0 || kept.len() == 1 {
+            let sum = solved.sum();
+            let mut weights = vec![0.0; kinds];
+            kept.iter().zip(solved.iter()).for_each(|(&k, &w)| weights[k] = (w / sum) as f32);
+            return weights;
+        }
+        kept.remove(worst);
+    }
 }
 
 /// `loss = 1 - sum of light times gain`, the gains straight between block centres.

@@ -85,6 +85,24 @@ fn errors_of_faint_motes_stay_near_the_bound_that_noise_sets() {
 }
 
 #[test]
+fn a_depth_is_foretold_from_f22_to_f11() {
+    let (mut raw, mut jpeg): (Vec<f64>, Vec<f64>) = (Vec::new(), Vec::new());
+    for (i, mode) in (0..4).zip(MODES.into_iter().cycle()) {
+        let spec = FrameSpec { f_number: Some(22.0), ..spec(1000 + i, 30, mode) };
+        let judged = Judged::of(&spec, i);
+        let off = judged.foretold(&spec, 11.0).into_iter().map(|(foretold, is)| (foretold / is - 1.0).abs());
+        if judged.raw_like { raw.extend(off) } else { jpeg.extend(off) }
+    }
+    raw.sort_unstable_by(f64::total_cmp);
+    jpeg.sort_unstable_by(f64::total_cmp);
+    assert!(raw.len() > 40 && jpeg.len() > 12, "{} and {} motes", raw.len(), jpeg.len());
+    // The project's own promise is a tenth. Grains under 12 um are left out: their centre depends on the light's colours.
+    // Ragged motes, some of these, are as deep as round ones only on the whole: hence nine in ten.
+    assert!(raw[raw.len() / 2] < 0.05 && raw[raw.len() * 9 / 10] < 0.10, "{raw:.2?}");
+    assert!(jpeg[jpeg.len() / 2] < 0.10, "{jpeg:.2?}");
+}
+
+#[test]
 fn every_fault_is_named_and_a_good_frame_has_none() {
     for (i, fault) in (0..).zip(Fault::ALL) {
         let spec = FrameSpec { fault: Some(fault), ..spec(600 + i, 12, Mode::PupilIntegral) };

@@ -58,14 +58,18 @@ impl App {
                 errors.into_iter().for_each(|e| self.found.trouble(Step::Folder, e));
                 self.read_wall();
             }
-            Answer::Traced(Ok(shoot)) => {
+            Answer::Traced(Ok((shoot, basis))) => {
                 self.found.traced = Some(shoot);
+                match basis {
+                    Ok(basis) => self.found.trace = Some(basis),
+                    Err(e) => self.found.trouble(Step::Trace, e),
+                }
                 self.found.said = Some("Traced.".into());
                 self.wall_of_ledger();
                 self.read_wall();
             }
             Answer::Traced(Err(e)) => self.found.trouble(Step::Trace, e),
-            Answer::Chart(path, Ok(basis)) => self.found.basis = Some((path, basis)),
+            Answer::Chart(path, Ok(basis)) => self.found.wall = Some((path, basis)),
             Answer::Chart(path, Err(e)) => {
                 if self.state.shoot.wall.as_ref() == Some(&path) {
                     self.state.shoot.wall = None;
@@ -85,8 +89,7 @@ impl App {
         self.state.sensor.body = None;
         self.state.open_shoot(folder.clone());
         self.state.shoot.wall = Some(wall.clone());
-        self.found.traced = None;
-        self.found.mended = None;
+        self.found.forget_shoot();
         self.begin(wall);
         self.ask(Job::List(folder), Step::Folder);
     }

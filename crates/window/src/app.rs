@@ -267,9 +267,8 @@ impl App {
             }
             Command::Looked(looked) => {
                 self.state.looked = looked;
-                self.found.traced = None;
-                self.found.mended = None;
-                self.found.basis = None;
+                self.found.forget_shoot();
+                self.found.wall = None;
                 self.judge();
                 self.read_wall();
             }
@@ -340,8 +339,7 @@ impl App {
     /// A file or folder that came without saying what for: a folder is a shoot, a file a test frame of the path one is on.
     fn take(&mut self, path: PathBuf) {
         if path.is_dir() {
-            self.found.traced = None;
-            self.found.mended = None;
+            self.found.forget_shoot();
             self.found.sources.clear();
             self.state.open_shoot(path.clone());
             self.state.step = Step::Folder;
@@ -404,7 +402,7 @@ impl App {
     }
 
     fn trace(&mut self) {
-        self.found.traced = None;
+        self.found.forget_shoot();
         self.state.step = Step::Trace;
         let job = Job::Trace(self.found.sources.clone(), self.state.shoot.wall.clone());
         self.ask(job, Step::Trace);
@@ -413,10 +411,10 @@ impl App {
     /// Reads the test frame to mend by, if it is not the one that was read.
     pub(crate) fn read_wall(&mut self) {
         let wall = self.state.shoot.wall.clone();
-        if self.found.basis.as_ref().map(|(p, _)| p) == wall.as_ref() {
+        if self.found.wall.as_ref().map(|(p, _)| p) == wall.as_ref() {
             return;
         }
-        self.found.basis = None;
+        self.found.wall = None;
         self.found.mended = None;
         if let Some(wall) = wall {
             let step = if self.state.step == Step::Mend { Step::Mend } else { Step::BeforeAfter };
@@ -430,12 +428,12 @@ impl App {
 
     /// The choices about these pictures and the motes that are known.
     fn choices(&self, sources: &[Source]) -> Choices {
-        let chart = self.found.basis.as_ref().map(|(_, basis)| basis.chart());
-        self.state.choices(sources, |mote| chart.is_some_and(|c| c.motes.iter().any(|m| m.id == mote)))
+        let ids = self.found.basis().map(|basis| basis.ids()).unwrap_or_default();
+        self.state.choices(sources, |mote| ids.contains(&mote))
     }
 
     fn mend(&mut self) {
-        let Some((_, basis)) = self.found.basis.clone() else { return self.read_wall() };
+        let Some(basis) = self.found.basis().cloned() else { return self.read_wall() };
         self.found.mended = None;
         self.state.step = Step::Mend;
         let job = Job::Mend(self.found.sources.clone(), basis, self.plan());
@@ -517,14 +515,14 @@ impl App {
             _ => None,
         };
         let Some(source) = source else { return };
-        let mending = match (self.state.step, &self.found.basis) {
-            (Step::BeforeAfter, Some((_, basis))) => {
+        let mending = match (self.state.step, self.found.basis()) {
+            (Step::BeforeAfter, Some(basis)) => {
                 let plan = Plan { choices: self.choices(std::slice::from_ref(&source)), ..Plan::default() };
                 Some((basis.clone(), plan))
             }
             _ => None,
         };
-        let how = mending.as_ref().map(|(basis, plan)| format!("{} {:?}", basis.digest(), plan.choices));
+        let how = mending.as_ref().map(|(basis, plan)| format!("{} {:?}", basis.name(), plan.choices));
         let key = (source.path.clone(), how.unwrap_or_default());
         if self.wanted.as_ref() != Some(&key) {
             self.wanted = Some(key);

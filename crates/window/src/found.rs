@@ -99,8 +99,10 @@ pub struct Found {
     pub sources: Vec<Source>,
     /// The shoot, traced.
     pub traced: Option<Box<TracedShoot>>,
-    /// What the shoot is mended by, and its file.
-    pub basis: Option<(PathBuf, Arc<Basis>)>,
+    /// The test frame that the shoot is mended by, and its file.
+    pub wall: Option<(PathBuf, Arc<Basis>)>,
+    /// The trace to mend by where there is no test frame.
+    pub trace: Option<Arc<Basis>>,
     /// The shoot, mended.
     pub mended: Option<MendedShoot>,
     /// What went wrong, where it happened.
@@ -141,6 +143,16 @@ impl Found {
     /// Forgets what went wrong in a step.
     pub fn clear(&mut self, step: Step) {
         self.troubles.remove(&step);
+    }
+
+    /// What the shoot is mended by: a test frame, else its trace.
+    pub fn basis(&self) -> Option<&Arc<Basis>> {
+        self.wall.as_ref().map(|(_, basis)| basis).or(self.trace.as_ref())
+    }
+
+    /// Forgets what was found in the shoot.
+    pub fn forget_shoot(&mut self) {
+        (self.traced, self.trace, self.mended) = (None, None, None);
     }
 
     /// The inspection of the latest test frame.

@@ -99,8 +99,8 @@ pub enum Answer {
     Rechecked(Box<Rechecked>, Option<Result<PathBuf, FrameError>>),
     /// Pictures, and what could not be listed.
     Listed(Vec<Source>, Vec<FrameError>),
-    /// A shoot.
-    Traced(Result<Box<TracedShoot>, FrameError>),
+    /// A shoot, and what its pictures can be mended by without a test frame.
+    Traced(Result<(Box<TracedShoot>, Result<Arc<Basis>, FrameError>), FrameError>),
     /// A chart to mend by, and the file it is of.
     Chart(PathBuf, Result<Arc<Basis>, FrameError>),
     /// Mended pictures.
@@ -271,7 +271,10 @@ impl Run<'_> {
                 let (found, errors) = pictures(std::slice::from_ref(folder));
                 Answer::Listed(found, errors)
             }
-            Job::Trace(sources, wall) => Answer::Traced(self.trace(sources, wall.as_deref()).map(Box::new)),
+            Job::Trace(sources, wall) => Answer::Traced(self.trace(sources, wall.as_deref()).map(|shoot| {
+                let basis = Basis::traced(tracing::document(&shoot, settings)).map(Arc::new);
+                (Box::new(shoot), basis)
+            })),
             Job::Chart(wall) => Answer::Chart(wall.clone(), Basis::test_frame(wall, settings).map(Arc::new)),
             Job::Mend(sources, basis, plan) => Answer::Mended(self.mend(sources, basis, plan)),
         }
@@ -326,7 +329,7 @@ impl Run<'_> {
             self.say(News::Progress(done, sources.len(), name(&picture.path)));
             self.go_on()
         })?;
-        let recorded = ledger.as_ref().map(|l| record::mended(l, basis.chart().body.as_ref(), &all));
+        let recorded = ledger.as_ref().map(|l| record::mended(l, basis, &all));
         let out = plan.out.clone().unwrap_or_default();
         let page = mend::write_report(basis, settings, &out, &all);
         Ok(MendedShoot { pictures: all, page, unrecorded: recorded.and_then(Result::err) })

@@ -30,9 +30,11 @@ pub fn run(a: &Demo) -> Outcome {
         }
     };
     if a.common.json {
-        say::document(&document(&made.test_frame.display().to_string(), &Plan::default(), &made.pictures));
+        say::document(&document(Some(&made.basis), &Plan::default(), &made.pictures));
     } else {
-        say::text(&inspection_text(&made.test_frame.display().to_string(), &made.inspection));
+        if let Some(inspection) = made.basis.inspection() {
+            say::text(&inspection_text(&made.test_frame.display().to_string(), inspection));
+        }
         made.pictures.iter().for_each(|p| say::text(&line(p)));
         say::text(&format!("\nOriginals: {}\nMended:    {}", made.shoot.display(), made.mended.display()));
         say::text(&format!("Before and after: {}", made.page.display()));

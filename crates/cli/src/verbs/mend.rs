@@ -21,8 +21,12 @@ pub struct Mend {
     #[arg(required = true)]
     pub pictures: Vec<PathBuf>,
     /// The test frame by the same body, taken before or after the shoot
-    #[arg(long, value_name = "WALL", required_unless_present = "undo")]
+    #[arg(long, value_name = "WALL", required_unless_present_any = ["undo", "trace"])]
     pub test_frame: Option<PathBuf>,
+    /// Mend by the trace of the shoot instead of a test frame: the document that `motelight trace --json` wrote, or, without
+    /// a file, a trace made now of the pictures named
+    #[arg(long, value_name = "TRACE", num_args = 0..=1, require_equals = true, conflicts_with = "test_frame")]
+    pub trace: Option<Option<PathBuf>>,
     /// Say what would be done and write nothing
     #[arg(long)]
     pub dry_run: bool,
@@ -42,7 +46,7 @@ pub struct Mend {
     #[arg(long)]
     pub same_body: bool,
     /// Turn mended copies back into their originals, by the records beside them
-    #[arg(long, conflicts_with_all = ["test_frame", "dry_run", "masks", "only", "skip", "force", "same_body"])]
+    #[arg(long, conflicts_with_all = ["test_frame", "trace", "dry_run", "masks", "only", "skip", "force", "same_body"])]
     pub undo: bool,
     #[command(flatten)]
     #[allow(missing_docs)]
@@ -66,27 +70,23 @@ impl Mend {
 pub fn run(a: &Mend) -> Outcome {
     let (sources, errors) = jobs::pictures(&a.pictures);
     errors.iter().for_each(say::error);
-    let done = match &a.test_frame {
-        Some(test_frame) if !a.undo => mended(a, test_frame, &sources),
-        _ => turned_back(a, &sources),
-    };
+    let done = if a.undo { turned_back(a, &sources) } else { mended(a, &sources) };
     let outcome = done.unwrap_or_else(|e| {
         say::error(&e);
         if a.common.json {
-            let basis = a.test_frame.as_ref().map(|t| t.display().to_string()).unwrap_or_default();
-            say::document(&job::document(&basis, &a.plan(), &[]));
+            say::document(&job::document(None, &a.plan(), &[]));
         }
         Outcome::Failed
     });
     if errors.is_empty() { outcome } else { Outcome::Failed }
 }
 
-fn mended(a: &Mend, test_frame: &Path, sources: &[Source]) -> Result<Outcome, FrameError> {
+fn mended(a: &Mend, sources: &[Source]) -> Result<Outcome, FrameError> {
     let (settings, plan) = (a.common.settings(), a.plan());
     if plan.out.is_none() && !plan.dry_run {
         return Err(no_folder());
     }
-    let basis = Basis::test_frame(test_frame, &settings)?;
+    let basis = basis(a, sources, &settings)?;
     let bar = say::progress(sources.len());
     let all = job::mend(sources, &basis, &settings, &plan, &mut |done| {
         bar.suspend(|| match &done.result {
@@ -98,15 +98,29 @@ fn mended(a: &Mend, test_frame: &Path, sources: &[Source]) -> Result<Outcome, Fr
     })?;
     bar.finish_and_clear();
     if !plan.dry_run
-        && let Some(Err(e)) = a.common.ledger().map(|l| jobs::record::mended(&l, basis.chart().body.as_ref(), &all))
+        && let Some(Err(e)) = a.common.ledger().map(|l| jobs::record::mended(&l, &basis, &all))
     {
         say::unrecorded(&e);
     }
     let reported = report(a, &basis, &settings, &plan, &all);
     if a.common.json {
-        say::document(&job::document(basis.name(), &plan, &all));
+        say::document(&job::document(Some(&basis), &plan, &all));
     }
     Ok(if reported { job::outcome(&all) } else { Outcome::Failed })
+}
+
+/// What the pictures are mended by.
+fn basis(a: &Mend, sources: &[Source], settings: &Settings) -> Result<Basis, FrameError> {
+    match (&a.test_frame, &a.trace) {
+        (Some(wall), _) => Basis::test_frame(wall, settings),
+        (None, Some(Some(document))) => Basis::trace_file(document),
+        (None, _) => {
+            let bar = say::progress(sources.len());
+            let shoot = jobs::trace(sources, settings, None, |_| bar.inc(1));
+            bar.finish_and_clear();
+            Basis::traced(jobs::trace::document(&shoot, settings))
+        }
+    }
 }
 
 /// Writes the page of the run, where anything is written at all.

@@ -8,3 +8,4 @@ mod real_files;
 mod recheck;
 mod run;
 mod shoot;
+mod trace;

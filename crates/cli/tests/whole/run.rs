@@ -31,15 +31,18 @@ impl Run {
 
 /// Runs the binary.
 pub fn motelight(arguments: &[&dyn AsRef<OsStr>]) -> Run {
-    let done = Command::new(env!("CARGO_BIN_EXE_motelight"))
-        .args(arguments.iter().map(|a| a.as_ref()))
-        // Nobody's own ledger is touched by a test.
-        .env("MOTELIGHT_LEDGER", ledger_file())
-        .stdin(Stdio::null())
-        .output()
-        .expect("the binary runs");
+    let done = command(arguments).output().expect("the binary runs");
     let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8");
     Run { code: done.status.code().expect("no signal"), stdout: text(done.stdout), stderr: text(done.stderr) }
+}
+
+/// The binary with its arguments, not yet run. Nobody's own ledger and cache are touched by a test.
+pub fn command(arguments: &[&dyn AsRef<OsStr>]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_motelight"));
+    command.args(arguments.iter().map(|a| a.as_ref()));
+    command.env("MOTELIGHT_LEDGER", ledger_file()).env("MOTELIGHT_CACHE", ledger_file().with_file_name("cache"));
+    command.stdin(Stdio::null());
+    command
 }
 
 /// The ledger of this run of tests.

@@ -11,7 +11,9 @@ use crate::contract::ErrorEntry;
 pub struct MendDocument {
     schema: &'static str,
     /// The test frame that was mended by.
-    pub test_frame: String,
+    pub test_frame: Option<String>,
+    /// The trace that was mended by.
+    pub trace: Option<String>,
     /// Whether this only says what would be done.
     pub dry_run: bool,
     /// One entry per picture, in the order given.
@@ -20,8 +22,8 @@ pub struct MendDocument {
 
 impl MendDocument {
     /// A document over these pictures.
-    pub fn new(test_frame: String, dry_run: bool, pictures: Vec<PictureEntry>) -> Self {
-        MendDocument { schema: "motelight.mend/1", test_frame, dry_run, pictures }
+    pub fn new(test_frame: Option<String>, trace: Option<String>, dry_run: bool, pictures: Vec<PictureEntry>) -> Self {
+        MendDocument { schema: "motelight.mend/1", test_frame, trace, dry_run, pictures }
     }
 }
 

@@ -15,10 +15,10 @@ pub use recheck::*;
 pub use trace::*;
 
 use motelight_frame::FrameError;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// The body, as far as the file tells.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]
 pub struct BodyEntry {
     pub make: Option<String>,

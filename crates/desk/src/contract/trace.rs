@@ -1,20 +1,24 @@
 //! What `motelight trace --json` says.
 
 use motelight_frame::FrameError;
+use motelight_motes::inspect::stand_off::StandOffSource;
 use motelight_motes::trace::{Sighting, Span, TracedMote, Transform, Unseen};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::contract::{BodyEntry, ErrorEntry};
 
+const SCHEMA: &str = "motelight.trace/1";
+
 /// `motelight.trace/1`.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TraceDocument {
-    schema: &'static str,
+    schema: String,
     /// One entry per body.
     pub bodies: Vec<TracedBodyEntry>,
     /// Pictures that could not be used without fault of theirs, and why.
     pub left_out: Vec<LeftOutEntry>,
-    /// Pictures that could not be read.
+    /// Pictures that could not be read; not read back.
+    #[serde(skip_deserializing)]
     pub errors: Vec<UnreadEntry>,
     /// The conditions judged for.
     pub viewing: Vec<String>,
@@ -26,12 +30,17 @@ impl TraceDocument {
     /// A document over these bodies.
     pub fn new(bodies: Vec<TracedBodyEntry>) -> Self {
         let (left_out, errors, viewing) = (Vec::new(), Vec::new(), Vec::new());
-        TraceDocument { schema: "motelight.trace/1", bodies, left_out, errors, viewing, report: None }
+        TraceDocument { schema: SCHEMA.to_owned(), bodies, left_out, errors, viewing, report: None }
+    }
+
+    /// Whether it is a document of this kind.
+    pub fn is_known(&self) -> bool {
+        self.schema == SCHEMA
     }
 }
 
 /// One body.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]
 pub struct TracedBodyEntry {
     pub body: BodyEntry,
@@ -45,17 +54,17 @@ pub struct TracedBodyEntry {
     pub notes: Vec<String>,
 }
 
-/// The stand-off and where it comes from: `measured` or `assumed`.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+/// The stand-off and where it comes from.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]
 pub struct TracedStandOffEntry {
     pub value: f64,
     pub sigma: f64,
-    pub source: &'static str,
+    pub source: StandOffSource,
 }
 
 /// One mote.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]
 pub struct TracedMoteEntry {
     pub id: String,
@@ -73,7 +82,7 @@ pub struct TracedMoteEntry {
 }
 
 /// Between which pictures, by their paths.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]
 pub struct SpanEntry {
     pub after: Option<String>,
@@ -84,12 +93,15 @@ pub struct SpanEntry {
 }
 
 /// One picture.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]
 pub struct TracedPictureEntry {
     pub path: String,
     pub also: Vec<String>,
     pub taken: Option<String>,
+    pub width: usize,
+    pub height: usize,
+    pub pixel_pitch_um: Option<f64>,
     pub f_number: Option<f64>,
     pub lens: Option<String>,
     pub orientation: u8,
@@ -99,7 +111,7 @@ pub struct TracedPictureEntry {
 }
 
 /// One mote in one picture.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]
 pub struct SightingEntry {
     pub id: String,
@@ -115,7 +127,7 @@ pub struct SightingEntry {
 }
 
 /// A picture that was left out.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]
 pub struct LeftOutEntry {
     pub path: String,

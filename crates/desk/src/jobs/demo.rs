@@ -3,7 +3,6 @@
 use std::path::{Path, PathBuf};
 
 use motelight_frame::{Fault, FrameError};
-use motelight_motes::inspect::Inspection;
 
 use crate::jobs::mend::{self, MendedPicture};
 use crate::jobs::{Settings, inspect, pictures};
@@ -13,8 +12,8 @@ use crate::jobs::{Settings, inspect, pictures};
 pub struct Demo {
     /// The test frame.
     pub test_frame: PathBuf,
-    /// What lies on the made-up sensor.
-    pub inspection: Inspection,
+    /// What lies on the made-up sensor, and what the shoot was mended by.
+    pub basis: mend::Basis,
     /// The report of the inspection.
     pub report: Option<PathBuf>,
     /// The folder of the shoot.
@@ -66,6 +65,5 @@ pub fn demo(folder: &Path, settings: &Settings, mut tell: impl FnMut(&str)) -> R
     let plan = mend::Plan { out: Some(mended.clone()), ..mend::Plan::default() };
     let done = mend::mend(&sources, &basis, settings, &plan, &mut |_| {})?;
     let page = mend::write_report(&basis, settings, &mended, &done)?;
-    let mend::Basis::TestFrame { inspection, .. } = basis;
-    Ok(Demo { test_frame, inspection: *inspection, page, report, shoot, mended, pictures: done })
+    Ok(Demo { test_frame, basis, page, report, shoot, mended, pictures: done })
 }

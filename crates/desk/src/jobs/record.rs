@@ -3,11 +3,12 @@
 
 use std::path::Path;
 
-use motelight_frame::{Body, FNumber, FrameError};
+use motelight_frame::{FNumber, FrameError};
 use motelight_motes::advise::PassKind;
 use motelight_motes::mend::Treatment;
 use motelight_motes::recheck::Recheck;
 
+use crate::jobs::mend::Basis;
 use crate::jobs::{Inspected, MendedPicture};
 use crate::ledger::{FrameFacts, Ledger, Moment, PassEntry, now};
 
@@ -40,7 +41,7 @@ pub fn inspected(ledger: &Path, all: &[Inspected]) -> Result<(), FrameError> {
 ///
 /// # Errors
 /// What the ledger gives; what was written before stays.
-pub fn mended(ledger: &Path, body: Option<&Body>, all: &[MendedPicture]) -> Result<(), FrameError> {
+pub fn mended(ledger: &Path, basis: &Basis, all: &[MendedPicture]) -> Result<(), FrameError> {
     let mut open = None;
     for one in all {
         let Some((mending, output)) = one.result.as_ref().ok().and_then(|m| Some((m, m.output.as_ref()?))) else {
@@ -51,7 +52,12 @@ pub fn mended(ledger: &Path, body: Option<&Body>, all: &[MendedPicture]) -> Resu
         }
         let count = |t: Treatment| mending.motes.iter().filter(|m| m.treatment == t).count();
         let counts = [Treatment::Lifted, Treatment::Filled, Treatment::Untouched].map(count);
-        opened(&mut open, ledger)?.record_mended(&whole(&one.path), &whole(output), body, counts)?;
+        opened(&mut open, ledger)?.record_mended(
+            &whole(&one.path),
+            &whole(output),
+            basis.body(&one.path).as_ref(),
+            counts,
+        )?;
     }
     Ok(())
 }

@@ -1,6 +1,6 @@
 //! From candidate places to motes: stand-off, fits with the true shape, and what is believed.
 
-use motelight_frame::{FNumber, Frame, Layout, Micrometres, Millimetres};
+use motelight_frame::{FNumber, Frame, Layout, Micrometres, Millimetres, Plane};
 use rayon::prelude::*;
 
 use crate::bank::Bank;
@@ -9,7 +9,7 @@ use crate::flat::Flat;
 use crate::inspect::Kind;
 use crate::inspect::extended::Extent;
 use crate::inspect::fit::{Fit, Spot, Wall, rough_spot};
-use crate::inspect::scatter::{Scatter, tail, threshold};
+use crate::inspect::scatter::{Scatter, TOP, tail, threshold, threshold_against};
 use crate::inspect::seek::{Candidate, ScaleNoise, Sought, seek};
 use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
 use crate::measure::Estimate;
@@ -160,12 +160,14 @@ fn found_at(
     let threshold = threshold(sought.places * banks.len() as f64, false_motes);
     // A raw's noise is normal; what demosaic, codes and compression make of it is not.
     let rendered = !matches!(frame.layout, Layout::Mosaic(_));
-    let scatter = banks
-        .iter()
-        .map(|bank| Scatter::of(wall, bank, &bright, if rendered { tail(wall, bank, &bright) } else { 1.0 }))
-        .collect();
-    let finder =
+    let tail_of = |bank: &Bank| if rendered { tail(wall, bank, &bright) } else { 1.0 };
+    let scatter = banks.iter().map(|bank| Scatter::of(wall, bank, &bright, tail_of(bank))).collect();
+    let mut finder =
         Finder { wall: *wall, banks: &banks, defect: defect_bank(setting), noise: &sought.noise, scatter, threshold };
+    if rendered {
+        let against = finder.bright_answers(setting, &sought.candidates);
+        finder.threshold = threshold.max(threshold_against(&against, false_motes));
+    }
 
     let starts: Vec<Spot> = rough.iter().map(|(s, _)| *s).collect();
     let mut believed = finder.settle(starts);
@@ -266,6 +268,29 @@ impl Finder<'_> {
         inside(b.spot.x, size.width) && inside(b.spot.y, size.height)
     }
 
+    /// The answers, strongest first, that places brighter than the wall give to the same questions: no mote makes these, so
+    /// they tell how far answers reach where there is nothing. Left out are the surroundings of dark places: the light there
+    /// is lifted by diffraction, and by a backdrop that gave way.
+    fn bright_answers(&self, setting: &Setting, dark: &[Candidate]) -> Vec<f64> {
+        let flat = self.wall.flat;
+        let mirrored = Plane::from_vec(flat.size(), flat.loss.data().par_iter().map(|v| -v).collect());
+        let mirror = Flat { loss: mirrored, ..flat.clone() };
+        let wall = Wall { flat: &mirror, ..self.wall };
+        let pupil = self.banks[self.banks.len() - 1].shadowing().pupil.0 / self.wall.cell_um;
+        let dark: Vec<&Candidate> = dark.iter().filter(|c| c.snr > BRIGHT).collect();
+        let apart = |c: &Candidate| dark.iter().all(|d| (d.x - c.x).hypot(d.y - c.y) > 2.0 * pupil + 4.0 * d.scale);
+        let starts: Vec<Spot> = sought(&mirror, setting)
+            .candidates
+            .iter()
+            .filter(|c| apart(c))
+            .take(20 * TOP)
+            .map(|c| rough_spot(&wall, c.x, c.y, c.scale))
+            .collect();
+        let finder =
+            Finder { wall, defect: self.defect.clone(), scatter: self.scatter.clone(), threshold: 0.0, ..*self };
+        finder.fitted(&starts, &[]).iter().map(|b| b.snr).collect()
+    }
+
     /// Rough width of a shadow, cells.
     pub(super) fn width(&self, b: &Believed) -> f64 {
         let pupil = self.banks[b.bank].shadowing().pupil.0;
@@ -297,7 +322,7 @@ impl Finder<'_> {
             .map(|b| (b.spot, self.banks[b.bank].shape(b.spot.area_um2)))
             .collect();
         let window = motelight_frame::Size { width: x1 - x0, height: y1 - y0 };
-        let mut loss = motelight_frame::Plane::filled(window, 0.0f32);
+        let mut loss = Plane::filled(window, 0.0f32);
         for y in 0..window.height {
             for x in 0..window.width {
                 let (cx, cy) = ((x0 + x) as f64 + 0.5, (y0 + y) as f64 + 0.5);

@@ -18,6 +18,23 @@ pub fn threshold(places: f64, false_motes: f64) -> f64 {
     high
 }
 
+/// Answers by which a far tail is known.
+pub const TOP: usize = 20;
+
+/// Threshold for a number of false motes, from answers of places where no mote can be, strongest first: what exceeds a high
+/// level does so by exponentially distributed amounts (the tail of a normal distribution, and of all that falls at
+/// least as fast; Pickands, Annals of Statistics 3, 1975, from memory), whose scale is told by the median of the strongest
+/// [`TOP`], which single outliers do not move.
+pub fn threshold_against(answers: &[f64], false_motes: f64) -> f64 {
+    let top = TOP.min(answers.len().saturating_sub(1));
+    if top < TOP / 2 {
+        return 0.0;
+    }
+    let (level, median) = (answers[top], answers[top / 2]);
+    let scale = (median - level) / std::f64::consts::LN_2;
+    level + scale * (top as f64 / false_motes).ln()
+}
+
 /// Places at which the scatter of fits is tried: enough to know it to 3 %, and its far tail to 5 %.
 const TRIALS: usize = 3000;
 const TAIL_TRIALS: usize = 50_000;

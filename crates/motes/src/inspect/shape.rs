@@ -10,6 +10,10 @@ use crate::inspect::seek::Candidate;
 use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
 use crate::measure::Estimate;
 
+/// Share of a round shadow's depth that its fit may leave over around it: its first bright ring is a twentieth deep
+/// (project optics notes, section 2.8), and compression and a mote's own form move it. A guess.
+const MISFIT: f64 = 0.08;
+
 impl Finder<'_> {
     /// What is no round shadow gets its outline measured; what is no shadow at all goes.
     pub(super) fn shaped(
@@ -32,7 +36,9 @@ impl Finder<'_> {
             let Some(extent) = extent_of(&wall, spot, excess_at(self.noise, blur as f64), blur) else { continue };
             // A deep or narrow thing is a mote of its own, measured better below.
             let wide = extent.minor_um > 1.2 * shadowing.pupil.0 || extent.major_um > 3.0 * shadowing.pupil.0;
-            if wide && peak < 0.15 && extent.snr() > self.threshold {
+            let margin = 0.5 * extent.major_um / self.wall.cell_um;
+            let left = self.left_by_another(spot, extent.depth, margin, believed);
+            if wide && peak < 0.15 && extent.snr() > self.threshold && !left {
                 shadows.push(self.free(extent, c.snr));
             }
         }
@@ -60,6 +66,9 @@ impl Finder<'_> {
                 // The image of the pupil at the lowest glass there is: the measured height may be off.
                 let narrowest = pupil * (stand_off::LOWEST / stand_off.height_mm.value).min(1.0);
                 let found = extent_of(&self.wall, b.spot, b.excess, 1);
+                if found.as_ref().is_some_and(|e| runs_into(e, b.snr, believed)) {
+                    continue;
+                }
                 // The pupil's image alone is b/2 wide in this measure: what is narrower by far is a defect or the wall's.
                 if found.as_ref().is_some_and(|e| e.minor_um < 0.33 * narrowest)
                     || (found.is_none() && likeness < ALIKE)
@@ -74,6 +83,14 @@ impl Finder<'_> {
             shadows.push(self.round(b, believed, setting, stand_off));
         }
         shadows
+    }
+
+    /// Whether a thing of this depth may be what the fit of a far deeper round shadow left over in its surroundings.
+    fn left_by_another(&self, spot: Spot, depth: f64, margin: f64, believed: &[Believed]) -> bool {
+        believed.iter().any(|o| {
+            let deeper = MISFIT * self.banks[o.bank].shape(o.spot.area_um2).at(0.0).0 > depth;
+            deeper && (o.spot.x - spot.x).hypot(o.spot.y - spot.y) < margin + self.width(o)
+        })
     }
 
     /// The wall with the round shadows that are sure taken out.
@@ -146,6 +163,7 @@ impl Finder<'_> {
             let extent = extent_of(&self.wall, first.spot, first.excess, blur)?;
             let held = cluster.iter().filter(|&&i| extent.holds(believed[i].spot.x, believed[i].spot.y, 2)).count();
             let one = cluster.len() > 3 || extent.is_long(self.banks[first.bank].shadowing().pupil.0);
+            let one = one && !runs_into(&extent, snr, believed);
             (one && 5 * held >= 4 * cluster.len()).then(|| self.free(extent, snr))
         })
     }
@@ -204,4 +222,10 @@ impl Finder<'_> {
             && common.value - own.value > 5.0 * own.sigma.hypot(common.sigma);
         clear.then_some(own)
     }
+}
+
+/// Whether an outline runs into a far stronger round shadow: then it is what the fit of that one left over.
+fn runs_into(extent: &Extent, snr: f64, believed: &[Believed]) -> bool {
+    let stronger = |o: &Believed| o.snr > 3.0 * snr && o.fit.likeness() > ALIKE;
+    believed.iter().any(|o| stronger(o) && extent.holds(o.spot.x, o.spot.y, 2))
 }

@@ -1,6 +1,6 @@
 //! What mending needs of a test frame.
 
-use motelight_frame::{Body, FNumber, Frame, Micrometres, SensorPoint, Size};
+use motelight_frame::{Body, Frame, Micrometres, SensorPoint, Size};
 
 use crate::diffraction::Edge;
 use crate::inspect::{Inspection, Kind, MoteFlags};
@@ -16,8 +16,6 @@ pub struct Chart {
     pub size: Size,
     /// Its pixel pitch.
     pub pitch: Micrometres,
-    /// Its f-number.
-    pub f_number: FNumber,
     /// Height of the glass, mm.
     pub stand_off_mm: Estimate,
     /// How shadow edges are drawn.
@@ -51,7 +49,7 @@ impl Chart {
     /// # Errors
     /// `NoShotFacts` where the test frame tells no f-number or pixel pitch: nothing can be foretold from it.
     pub fn of(inspection: &Inspection) -> Result<Chart, Refusal> {
-        let (Some(pitch), Some(f_number)) = (inspection.pitch_um, inspection.f_number) else {
+        let (Some(pitch), Some(_)) = (inspection.pitch_um, inspection.f_number) else {
             return Err(Refusal::new(
                 RefusalCode::NoShotFacts,
                 "the test frame tells no f-number or no pixel pitch",
@@ -81,7 +79,6 @@ impl Chart {
             body: inspection.body.clone(),
             size: inspection.size,
             pitch,
-            f_number,
             stand_off_mm: stand_off.height_mm,
             edge: stand_off.edge,
             motes: motes.collect(),

@@ -5,7 +5,7 @@ use motelight_motes::diffraction::{Edge, Light, Shadowing};
 use motelight_motes::inspect::{InspectOptions, Inspection, inspect};
 use motelight_synth::Mode;
 use motelight_synth::sets::{FrameSpec, format, test_frame, write};
-use motelight_synth::truth::Truth;
+use motelight_synth::truth::{Truth, truth};
 
 /// One inspected frame.
 pub struct Judged {
@@ -86,6 +86,26 @@ impl Judged {
             !self.truth.motes.iter().any(near)
         };
         self.inspection.motes.iter().filter(|m| nothing_near(m.at_picture.x, m.at_picture.y)).count()
+    }
+
+    /// Centre depths at another f-number of the strong single motes that were found: foretold from what was measured, and
+    /// true, without noise.
+    pub fn foretold(&self, spec: &FrameSpec, f_number: f64) -> Vec<(f64, f64)> {
+        let then = truth(&test_frame(&FrameSpec { f_number: Some(f_number), ..spec.clone() }), None, None);
+        let stand_off = self.inspection.stand_off.expect("facts of the shot");
+        let n = FNumber::new(f_number).expect("an f-number");
+        let height = Millimetres(stand_off.height_mm.value);
+        let shadowing = Shadowing::new(height, n, stand_off.edge, Light::mixed([0.0, 1.0, 0.0]))
+            .with_cell(Micrometres(self.truth.pitch_um));
+        let strong = self.seen().zip(self.truth.motes.iter().filter(|m| m.opaque && m.whole));
+        let strong = strong.filter(|(s, _)| s.alone && s.snr >= 20.0 && s.diameter_um >= 12.0);
+        strong
+            .filter_map(|(seen, mote)| {
+                let diameter = Micrometres(seen.diameter_um * seen.found?.area_ratio.sqrt());
+                let then = then.motes.iter().find(|m| m.id == mote.id)?;
+                Some((shadowing.profile(diameter).depth(), then.depth))
+            })
+            .collect()
     }
 
     /// The Cramér-Rao bound of a place along one axis, px: with a shadow g and white noise s, var(x) is at least

@@ -208,7 +208,6 @@ fn chart_of(test: &Exposure) -> Chart {
         body: Some(Body { make: camera.make.clone(), model: camera.model.clone(), serial: camera.serial.clone() }),
         size: Size { width: WIDTH, height: HEIGHT },
         pitch: Micrometres(PITCH),
-        f_number: FNumber::new(22.0).expect("in range"),
         stand_off_mm: Estimate::new(1.3 / (1.0 - 1.3 / 65.0), 0.01),
         edge: if test.mode == Mode::Fresnel { Edge::Wave } else { Edge::Geometric },
         motes: motes.collect(),

@@ -43,10 +43,15 @@ pub fn mend_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
     }
     take_ui(ui, "name another folder", ("Choose …", Command::OpenOut), Command::Out, commands);
     troubles_ui(page, ui, Step::Mend);
-    if page.state.shoot.wall.is_some() {
+    if page.found.basis().is_some() {
         main_button(page, ui, "Mend the shoot", commands);
     } else {
-        theme::badge(ui, page.theme, Mood::Care, "Mending wants a test frame by the same body: choose one above.");
+        theme::badge(
+            ui,
+            page.theme,
+            Mood::Care,
+            "Mending wants a test frame by the same body, or the trace of the shoot: choose one above, or trace first.",
+        );
     }
 }
 

@@ -44,7 +44,10 @@ pub fn wall_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
             });
         }
         None => {
-            theme::text(ui, "Not needed to trace; mending is surest with one.");
+            theme::text(
+                ui,
+                "Not needed: without one the trace of the shoot itself says what lies on the glass. With one mending is surer.",
+            );
             take_ui(ui, "name the test frame", ("Choose …", Command::OpenWall), |p| Command::Wall(Some(p)), commands);
         }
     }

@@ -146,7 +146,7 @@ pub fn motes_ui(page: &Page, ui: &mut Ui, viewer: &Viewer, spots: &[Spot], comma
     });
     troubles_ui(page, ui, Step::BeforeAfter);
     let mended = viewer.seen().is_some_and(|s| s.has_after());
-    match (&page.found.basis, mended) {
+    match (page.found.basis(), mended) {
         (None, _) => wall_ui(page, ui, commands),
         (Some(_), true) => theme::text(ui, "Shown as it would be mended; hold B to see it as it was."),
         (Some(_), false) if viewer.path() == Some(path) => theme::text(ui, "Nothing would be changed in this picture."),

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use motelight_frame::{Fault, FrameError};
-use motelight_motes::mend::{Chart, Choice};
+use motelight_motes::mend::Choice;
 
 use crate::jobs::Source;
 
@@ -25,9 +25,9 @@ impl Choices {
     ///
     /// # Errors
     /// `Usage` with the first name that no mote and no picture has.
-    pub fn check(&self, sources: &[Source], chart: &Chart) -> Result<(), FrameError> {
+    pub fn check(&self, sources: &[Source], ids: &[&str]) -> Result<(), FrameError> {
         let known = |name: &str| {
-            let mote = |m: &str| chart.motes.iter().any(|c| is_mote(m, &c.id));
+            let mote = |m: &str| ids.iter().any(|id| is_mote(m, id));
             let picture = |p: &str| sources.iter().any(|s| is_picture(p, &s.relative));
             mote(name) || picture(name) || name.rsplit_once(':').is_some_and(|(p, m)| picture(p) && mote(m))
         };
@@ -35,7 +35,7 @@ impl Choices {
         for (option, names) in all {
             if let Some(name) = names.iter().find(|n| !known(n)) {
                 let message = format!("no mote and no picture is called '{name}'");
-                let remedy = "Name a mote by its number in the test frame's report, a picture by its file name, or \
+                let remedy = "Name a mote by its number in the report, a picture by its file name, or \
                               PICTURE:MOTE.";
                 return Err(FrameError::new(Fault::Usage, Path::new(option), message, remedy));
             }
@@ -44,17 +44,17 @@ impl Choices {
     }
 
     /// Whether a picture is to be mended at all.
-    pub fn picture(&self, picture: &Path, chart: &Chart) -> bool {
+    pub fn picture(&self, picture: &Path, ids: &[&str]) -> bool {
         let named = |names: &[String]| names.iter().any(|n| is_picture(n, picture));
         let inside =
             |names: &[String]| names.iter().any(|n| n.rsplit_once(':').is_some_and(|(p, _)| is_picture(p, picture)));
-        let motes_only = self.only.iter().any(|n| chart.motes.iter().any(|m| is_mote(n, &m.id)));
+        let motes_only = self.only.iter().any(|n| ids.iter().any(|id| is_mote(n, id)));
         let wanted = self.only.is_empty() || named(&self.only) || inside(&self.only) || motes_only;
         wanted && !named(&self.skip)
     }
 
     /// What was decided about the motes in one picture.
-    pub fn motes(&self, picture: &Path, chart: &Chart) -> BTreeMap<String, Choice> {
+    pub fn motes(&self, picture: &Path, ids: &[&str]) -> BTreeMap<String, Choice> {
         let mut choices = BTreeMap::new();
         let about = |names: &[String], mote: &str| {
             names.iter().any(|n| {
@@ -63,11 +63,11 @@ impl Choices {
         };
         // A picture that `only` names as a whole keeps all its motes.
         let whole = self.only.is_empty() || self.only.iter().any(|n| is_picture(n, picture));
-        for mote in &chart.motes {
-            if about(&self.skip, &mote.id) || !(whole || about(&self.only, &mote.id)) {
-                choices.insert(mote.id.clone(), Choice::Skip);
-            } else if about(&self.mend, &mote.id) {
-                choices.insert(mote.id.clone(), Choice::Mend);
+        for &id in ids {
+            if about(&self.skip, id) || !(whole || about(&self.only, id)) {
+                choices.insert(id.to_owned(), Choice::Skip);
+            } else if about(&self.mend, id) {
+                choices.insert(id.to_owned(), Choice::Mend);
             }
         }
         choices

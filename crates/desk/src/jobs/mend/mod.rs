@@ -20,7 +20,7 @@ use crate::contract::{MendDocument, PictureEntry, RepairEntry};
 use crate::jobs::{Outcome, Settings, write_whole};
 use crate::report::{MendedSheet, View, mended_page};
 
-pub use basis::Basis;
+pub use basis::{Basis, TraceBasis};
 pub use choose::Choices;
 pub use preview::preview;
 pub use record::RECORDS;
@@ -80,7 +80,7 @@ impl Mending {
 }
 
 /// The document of a run.
-pub fn document(basis: &str, plan: &Plan, all: &[MendedPicture]) -> MendDocument {
+pub fn document(basis: Option<&Basis>, plan: &Plan, all: &[MendedPicture]) -> MendDocument {
     let entry = |p: &MendedPicture| {
         let path = p.path.display().to_string();
         match &p.result {
@@ -97,7 +97,9 @@ pub fn document(basis: &str, plan: &Plan, all: &[MendedPicture]) -> MendDocument
             Err(e) => PictureEntry::failed(path, e),
         }
     };
-    MendDocument::new(basis.to_owned(), plan.dry_run, all.iter().map(entry).collect())
+    let named = |b: &&Basis, trace: bool| matches!(b, Basis::Trace(_)) == trace;
+    let name = |trace: bool| basis.filter(|b| named(b, trace)).map(|b| b.name().to_owned());
+    MendDocument::new(name(false), name(true), plan.dry_run, all.iter().map(entry).collect())
 }
 
 /// Writes the page of a run beside the copies; an older page is replaced.

@@ -26,7 +26,7 @@ impl Shared<'_> {
     pub fn one(&self, source: &Source) -> Result<Mending, FrameError> {
         let out = self.plan.out.as_ref().map(|o| (o.as_path(), o.join(&source.relative)));
         let options = self.options(source);
-        let made_by = self.made_by(&options);
+        let made_by = self.made_by(source, &options)?;
         let mask = self.plan.masks.as_ref().map(|folder| mask_path(folder, &source.relative));
         if let Some((folder, output)) = &out
             && let Some(record) = finished(source, &Record::path(folder, &source.relative), output, &made_by)?
@@ -49,7 +49,7 @@ impl Shared<'_> {
             refuse_taken(&source.path, output)?;
         }
         let mut frame = read(&source.path, &self.settings.read)?;
-        let mut mended = mend_frame(&frame, self.basis.chart(), &options).map_err(|r| usage(&source.path, &r))?;
+        let mut mended = self.mended(source, &frame, &options)?;
         let motes: Vec<RepairEntry> = mended.motes.iter().map(RepairEntry::from).collect();
         let mut mending = Mending {
             output: out.as_ref().map(|(_, output)| output.clone()),
@@ -97,7 +97,7 @@ impl Shared<'_> {
 
     pub fn options(&self, source: &Source) -> MendOptions {
         MendOptions {
-            choices: self.plan.choices.motes(&source.relative, self.basis.chart()),
+            choices: self.plan.choices.motes(&source.relative, &self.basis.ids()),
             any_body: self.plan.same_body,
             viewings: self.settings.viewings.clone(),
             ..MendOptions::default()
@@ -105,24 +105,29 @@ impl Shared<'_> {
     }
 
     /// All that decides what comes out, beside the picture itself.
-    fn made_by(&self, options: &MendOptions) -> String {
+    fn made_by(&self, source: &Source, options: &MendOptions) -> Result<String, FrameError> {
         let sensor = self.settings.read.sensor.map(|(w, h)| [w.0, h.0]);
-        json!({
+        let made_by = json!({
             "version": env!("CARGO_PKG_VERSION"),
-            "chart": self.basis.digest(),
+            "chart": self.basis.digest(&source.path)?,
             "viewings": options.viewings,
             "choices": options.choices,
             "certainty": options.certainty,
             "same_body": options.any_body,
             "sensor_mm": sensor,
-        })
-        .to_string()
+        });
+        Ok(made_by.to_string())
+    }
+
+    fn mended(&self, source: &Source, frame: &Frame, options: &MendOptions) -> Result<Mended, FrameError> {
+        let chart = self.basis.chart(&source.path)?;
+        mend_frame(frame, &chart, options).map_err(|r| usage(&source.path, &r))
     }
 
     /// The picture and its new light, with nothing written.
     pub fn light_of(&self, source: &Source, options: &MendOptions) -> Result<(Frame, Mended), FrameError> {
         let frame = read(&source.path, &self.settings.read)?;
-        let mended = mend_frame(&frame, self.basis.chart(), options).map_err(|r| usage(&source.path, &r))?;
+        let mended = self.mended(source, &frame, options)?;
         Ok((frame, mended))
     }
 }

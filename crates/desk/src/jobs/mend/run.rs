@@ -31,7 +31,8 @@ pub fn mend<R: GoOn>(
     plan: &Plan,
     each: &mut impl FnMut(&MendedPicture) -> R,
 ) -> Result<Vec<MendedPicture>, FrameError> {
-    plan.choices.check(sources, basis.chart())?;
+    let ids = basis.ids();
+    plan.choices.check(sources, &ids)?;
     let _lock = match &plan.out {
         _ if plan.dry_run => None,
         Some(out) => Some(Lock::take(out, sources)?),
@@ -41,7 +42,7 @@ pub fn mend<R: GoOn>(
         }
     };
     let shared = Shared { basis, settings, plan };
-    let wanted: Vec<&Source> = sources.iter().filter(|s| plan.choices.picture(&s.relative, basis.chart())).collect();
+    let wanted: Vec<&Source> = sources.iter().filter(|s| plan.choices.picture(&s.relative, &ids)).collect();
     let twice = twice(&wanted);
     let (next, room) = (AtomicUsize::new(0), Room::new());
     let (tell, told) = mpsc::channel();

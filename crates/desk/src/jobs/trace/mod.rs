@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use motelight_frame::{Fault, FileKind, FrameError, Shot, read_reduced, read_shot};
+use motelight_motes::inspect::stand_off::StandOffSource;
 use motelight_motes::trace::{Boiled, Known, LOWEST_MM, TraceOptions, Traced, Tracer, View, cell_for};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -180,7 +181,7 @@ fn options(settings: &Settings, known: Option<Known>) -> TraceOptions {
 /// What reading it gives, and a test frame that no chart can be drawn from.
 pub fn known(test_frame: &Path, settings: &Settings) -> Result<Known, FrameError> {
     let basis = Basis::test_frame(test_frame, settings)?;
-    let chart = basis.chart();
+    let chart = basis.chart(test_frame)?;
     let motes = chart.motes.iter().map(|m| (m.at.x, m.at.y)).collect();
     Ok(Known { body: chart.body.clone(), stand_off_mm: chart.stand_off_mm, motes })
 }
@@ -251,7 +252,7 @@ fn body_entry(body: &TracedBody) -> TracedBodyEntry {
         stand_off_mm: TracedStandOffEntry {
             value: traced.stand_off_mm.value,
             sigma: traced.stand_off_mm.sigma,
-            source: if traced.stand_off_measured { "measured" } else { "assumed" },
+            source: if traced.stand_off_measured { StandOffSource::Measured } else { StandOffSource::Assumed },
         },
         reference_lens: traced.reference_lens.as_ref().map(|l| l.model.clone()),
         false_motes: traced.false_motes,
@@ -270,6 +271,9 @@ fn body_entry(body: &TracedBody) -> TracedBodyEntry {
                 path: f.path.display().to_string(),
                 also: f.also.iter().map(|p| p.display().to_string()).collect(),
                 taken: p.taken.clone(),
+                width: p.size.width,
+                height: p.size.height,
+                pixel_pitch_um: traced.sensor_mm.map(|(w, _)| 1000.0 * w / p.size.width.max(1) as f64),
                 f_number: p.f_number_told.then(|| p.f_number.marked()),
                 lens: p.lens.as_ref().map(|l| l.model.clone()),
                 orientation: p.orientation,
