@@ -22,6 +22,7 @@ fn main() -> ExitCode {
         Verb::Mend(a) => verbs::mend::run(&a),
         Verb::Trace(a) => verbs::trace::run(&a),
         Verb::Ledger(a) => verbs::ledger::run(&a),
+        Verb::Window(a) => verbs::window::run(&a),
         Verb::Demo(a) => verbs::demo::run(&a),
     };
     ExitCode::from(outcome.code())

@@ -5,4 +5,5 @@ pub mod mend;
 pub mod trace;
 pub mod recheck;
 pub mod ledger;
+pub mod window;
 pub mod demo;

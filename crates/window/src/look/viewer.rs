@@ -237,7 +237,7 @@ impl Viewer {
         for (pane, version, word) in &panes {
             let named = crate::worker::name(&path);
             let label = format!("Picture {named}{}{word}", if word.is_empty() { "" } else { ", " });
-            let response = ui.interact(*pane, ui.id().with(("pane", word)), Sense::click_and_drag());
+            let response = ui.interact(*pane, ui.scope_id().with(("pane", word)), Sense::click_and_drag());
             response.widget_info(|| WidgetInfo::labeled(Role::Image, true, &label));
             let placing = self.moved(ui, &response, *pane, seen.size());
             let painter = ui.painter_at(*pane);

@@ -8,7 +8,7 @@ use crate::theme;
 
 /// All keys, over everything else.
 pub fn keys_ui(ui: &mut Ui, commands: &mut Commands) {
-    let modal = Modal::new(Id::new("keys")).show(ui.ctx(), |ui| {
+    let modal = Modal::new(Id::unique("keys")).show(ui.ctx(), |ui| {
         ui.set_width(780.0);
         theme::title(ui, "Keys");
         ScrollArea::vertical().max_height(520.0).show(ui, |ui| {
@@ -19,7 +19,7 @@ pub fn keys_ui(ui: &mut Ui, commands: &mut Commands) {
             let half = all.len().div_ceil(2);
             ui.columns(2, |columns| {
                 for (column, part) in columns.iter_mut().zip([&all[..half], &all[half..]]) {
-                    Grid::new(column.id().with("keys")).num_columns(2).spacing([14.0, 5.0]).show(column, |ui| {
+                    Grid::new(column.scope_id().with("keys")).num_columns(2).spacing([14.0, 5.0]).show(column, |ui| {
                         for (key, help) in part {
                             ui.label(RichText::new(*key).strong());
                             ui.label(RichText::new(*help).size(theme::SMALL));

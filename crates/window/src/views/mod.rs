@@ -38,22 +38,12 @@ pub fn spots(state: &State, found: &Found, viewer: &Viewer) -> Vec<Spot> {
 pub fn step_ui(page: &Page, ui: &mut Ui, viewer: &mut Viewer, spots: &[Spot], commands: &mut Commands) {
     match page.state.step {
         Step::Verdict if page.found.inspection().is_some() => {
-            beside(
-                ui,
-                |ui| verdict::verdict_ui(page, ui, commands),
-                |ui| {
-                    verdict::looked_at(page, ui, viewer, spots, commands);
-                },
-            );
+            words(ui, |ui| verdict::verdict_ui(page, ui, commands));
+            verdict::looked_at(page, ui, viewer, spots, commands);
         }
         Step::BeforeAfter if page.state.shoot.picture.is_some() => {
-            beside(
-                ui,
-                |ui| work::motes_ui(page, ui, viewer, spots, commands),
-                |ui| {
-                    work::before_after_ui(page, ui, viewer, spots, commands);
-                },
-            );
+            words(ui, |ui| work::motes_ui(page, ui, viewer, spots, commands));
+            verdict::looked_at(page, ui, viewer, spots, commands);
         }
         step => {
             ScrollArea::vertical().id_salt(step).auto_shrink(false).show(ui, |ui| {
@@ -80,8 +70,8 @@ pub fn step_ui(page: &Page, ui: &mut Ui, viewer: &mut Viewer, spots: &[Spot], co
     }
 }
 
-/// Words on the left, a picture in all the room on the right.
-fn beside(ui: &mut Ui, words: impl FnOnce(&mut Ui), picture: impl FnOnce(&mut Ui)) {
+/// Words on the left; all the room on the right is for a picture.
+fn words(ui: &mut Ui, words: impl FnOnce(&mut Ui)) {
     let frame = eframe::egui::Frame::new();
     Panel::left("words").frame(frame).resizable(false).show_separator_line(false).exact_size(390.0).show(ui, |ui| {
         ScrollArea::vertical().id_salt("words").auto_shrink(false).show(ui, |ui| {
@@ -89,5 +79,4 @@ fn beside(ui: &mut Ui, words: impl FnOnce(&mut Ui), picture: impl FnOnce(&mut Ui
             words(ui);
         });
     });
-    picture(ui);
 }

@@ -71,13 +71,17 @@ pub fn take_ui(
 ) {
     ui.horizontal_wrapped(|ui| {
         button(ui, open.0, open.1, commands);
-        let id = Id::new(("path field", what));
+        let id = Id::unique(("path field", what));
         let mut typed: String = ui.data_mut(|d| d.get_temp(id)).unwrap_or_default();
         let name = ui.label(format!("or {what}:")).id;
         let field = ui.add(egui::TextEdit::singleline(&mut typed).desired_width(300.0)).labelled_by(name);
         let enter = field.lost_focus() && ui.input(|i| i.key_pressed(egui::Key::Enter));
-        let pressed = ui.add_enabled(!typed.trim().is_empty(), egui::Button::new("Take")).clicked();
-        if (enter || pressed) && !typed.trim().is_empty() {
+        let some = !typed.trim().is_empty();
+        let take_it = ui.add_enabled(some, egui::Button::new("Take"));
+        let told = format!("take what was typed: {what}");
+        take_it.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, some, &told));
+        let pressed = take_it.clicked();
+        if (enter || pressed) && some {
             commands.push(take(PathBuf::from(typed.trim())));
             typed.clear();
         }

@@ -101,7 +101,7 @@ fn words(m: &Mote) -> String {
     parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
 }
 
-/// The picture of the test frame, with its marks.
+/// The picture of the step, with its marks.
 pub fn looked_at(page: &Page, ui: &mut Ui, viewer: &mut Viewer, spots: &[Spot], commands: &mut Commands) {
     view_bar(page, ui, commands);
     spot_line(page, ui, viewer, spots);
@@ -109,7 +109,7 @@ pub fn looked_at(page: &Page, ui: &mut Ui, viewer: &mut Viewer, spots: &[Spot], 
 }
 
 /// What is known of the mote one looks at.
-pub fn spot_line(page: &Page, ui: &mut Ui, viewer: &Viewer, spots: &[Spot]) {
+fn spot_line(page: &Page, ui: &mut Ui, viewer: &Viewer, spots: &[Spot]) {
     let frame = Frame::new().fill(page.theme.panel).inner_margin(Margin::symmetric(12, 6));
     Panel::bottom("mote").frame(frame).resizable(false).show_separator_line(false).exact_size(38.0).show(ui, |ui| {
         ui.horizontal_centered(|ui| match viewer.mote().and_then(|i| spots.get(i)) {
@@ -124,7 +124,7 @@ pub fn spot_line(page: &Page, ui: &mut Ui, viewer: &Viewer, spots: &[Spot]) {
 }
 
 /// The controls of the view.
-pub fn view_bar(page: &Page, ui: &mut Ui, commands: &mut Commands) {
+fn view_bar(page: &Page, ui: &mut Ui, commands: &mut Commands) {
     let frame = Frame::new().fill(page.theme.panel).inner_margin(Margin::symmetric(12, 8));
     Panel::top("view").frame(frame).resizable(false).show_separator_line(false).show(ui, |ui| {
         ui.horizontal_wrapped(|ui| {

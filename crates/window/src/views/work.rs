@@ -8,7 +8,6 @@ use motelight_motes::trace::Sighting;
 
 use super::folder::wall_ui;
 use super::pieces::{Page, button, troubles_ui};
-use super::verdict::{spot_line, view_bar};
 use crate::command::{Command, Commands};
 use crate::found::Found;
 use crate::look::{Spot, Viewer};
@@ -179,11 +178,4 @@ pub fn motes_ui(page: &Page, ui: &mut Ui, viewer: &Viewer, spots: &[Spot], comma
     }
     ui.add_space(6.0);
     super::pieces::main_button(page, ui, "Go on to mending", commands);
-}
-
-/// The picture itself.
-pub fn before_after_ui(page: &Page, ui: &mut Ui, viewer: &mut Viewer, spots: &[Spot], commands: &mut Commands) {
-    view_bar(page, ui, commands);
-    spot_line(page, ui, viewer, spots);
-    viewer.ui(ui, page.theme, &page.state.shown, spots, commands);
 }
