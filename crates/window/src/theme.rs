@@ -238,7 +238,7 @@ pub fn badge(ui: &mut Ui, theme: &Theme, mood: Mood, words: impl Into<egui::Rich
 /// The one button to press next.
 pub fn main_button(ui: &mut Ui, theme: &Theme, words: &str) -> Response {
     let text = egui::RichText::new(words).color(theme.on_accent).size(BODY + 1.0);
-    ui.add(egui::Button::new(text).fill(theme.accent).stroke(Stroke::NONE).min_size(vec2(0.0, 40.0)))
+    ui.add(egui::Button::new(text).fill(theme.accent).stroke(Stroke::NONE).min_size(vec2(0.0, 36.0)))
 }
 
 /// A frame about things that belong together.

@@ -49,6 +49,11 @@ impl Tiles {
         }
     }
 
+    /// Whether nothing has been drawn yet.
+    pub fn is_empty(&self) -> bool {
+        self.all.is_empty()
+    }
+
     /// Forgets all pictures but this one.
     pub fn only(&mut self, picture: u64) {
         self.all.retain(|part, _| part.picture == picture);

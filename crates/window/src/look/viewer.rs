@@ -120,6 +120,11 @@ impl Viewer {
         self.seen.as_ref().map(|(_, opened)| &*opened.seen)
     }
 
+    /// Whether anything of the picture has been drawn.
+    pub fn is_drawn(&self) -> bool {
+        !self.tiles.is_empty()
+    }
+
     /// What would come of the motes of the picture that is shown.
     pub fn motes(&self) -> &[RepairEntry] {
         self.seen.as_ref().map_or(&[], |(_, opened)| &opened.motes)
@@ -420,7 +425,7 @@ pub fn draw_mark(painter: &Painter, theme: &Theme, place: &motelight_desk::repor
     };
     let corners =
         [corner(*l, *t, 1.0, 1.0), corner(*r, *t, -1.0, 1.0), corner(*r, *b, -1.0, -1.0), corner(*l, *b, 1.0, -1.0)];
-    for (stroke, points) in [Stroke::new(weight + 2.0, Color32::from_black_alpha(170)), Stroke::new(weight, ink)]
+    for (stroke, points) in [Stroke::new(weight + 2.4, Color32::from_black_alpha(220)), Stroke::new(weight, ink)]
         .into_iter()
         .flat_map(|s| corners.iter().map(move |c| (s, c)))
     {

@@ -69,7 +69,6 @@ fn next_step(page: &Page, card: &BodyCard) -> (Mood, String) {
 /// How to take a test frame, and how to hand it over.
 pub fn test_frame_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
     theme::title(ui, "A test frame");
-    ui.set_max_width(theme::MEASURE + 60.0);
     for line in [
         "A plain, bright, evenly lit wall fills the frame from close by, focus at infinity.",
         "Smallest aperture, f/16 or smaller; base ISO; bright but not clipped.",

@@ -52,7 +52,7 @@ pub fn dots(inspection: &Inspection, only: Option<&[usize]>) -> Vec<Dot> {
 /// Draws a chart as large as there is room for, at most `height` points high.
 pub fn chart_ui(page: &Page, ui: &mut Ui, sensor: (f64, f64), dots: &[Dot], mount: bool, height: f32) {
     let width = ui.available_width();
-    let height = height.min(0.78 * width);
+    let height = height.min(0.95 * width);
     let (area, response) = ui.allocate_exact_size(vec2(width, height), Sense::hover());
     let view = if mount { "mount view" } else { "picture view" };
     theme::told(&response, &format!("Chart in {view}: {} motes", dots.len()));
@@ -66,10 +66,10 @@ pub fn chart_ui(page: &Page, ui: &mut Ui, sensor: (f64, f64), dots: &[Dot], moun
 }
 
 fn picture_chart(painter: &Painter, theme: &Theme, area: Rect, sensor: (f64, f64), dots: &[Dot]) {
-    let room = area.shrink2(vec2(24.0, 30.0));
+    let room = area.shrink2(vec2(26.0, 42.0));
     let glass = fitted(room, sensor);
     plain(painter, theme, glass);
-    caption(painter, theme, glass.center_top() - vec2(0.0, 14.0), "top of the picture");
+    caption(painter, theme, glass.center_top() - vec2(0.0, 31.0), "top of the picture");
     motes(painter, theme, glass, sensor, dots, false);
 }
 
@@ -101,8 +101,8 @@ fn mount_chart(painter: &Painter, theme: &Theme, area: Rect, sensor: (f64, f64),
     painter.circle_stroke(centre, ring, line);
     painter.circle_stroke(centre, throat, Stroke::new(1.0, line.color));
     plain(painter, theme, glass);
-    caption(painter, theme, glass.center_top() - vec2(0.0, 12.0), "bottom of the picture");
-    caption(painter, theme, glass.center_bottom() + vec2(0.0, 12.0), "top of the picture");
+    caption(painter, theme, glass.center_top() - vec2(0.0, 32.0), "bottom of the picture");
+    caption(painter, theme, glass.center_bottom() + vec2(0.0, 32.0), "top of the picture");
     motes(painter, theme, glass, sensor, dots, true);
 }
 

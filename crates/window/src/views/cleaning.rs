@@ -24,14 +24,7 @@ pub fn cleaning_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
     circumstances_ui(page, ui, commands);
     booked_ui(page, ui, commands);
     tools_ui(page, ui, advice);
-    if let Some(sensor) = sensor_mm(inspection).filter(|_| !advice.aims.is_empty()) {
-        let aims: Vec<usize> = advice.aims.iter().map(|a| a.number).collect();
-        chart_ui(page, ui, sensor, &dots(inspection, Some(&aims)), true, 460.0);
-        theme::quiet(
-            ui,
-            page.theme,
-            "Looking into the mount, body upright. The body is a sketch: mind top plate and grip.",
-        );
+    if !advice.aims.is_empty() {
         theme::text(ui, format!("Aim at {}.", motelight_desk::report::aims(advice, inspection)));
     }
     if let Some(words) = keep_off(advice, inspection) {
@@ -48,6 +41,19 @@ pub fn cleaning_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
     theme::quiet(ui, page.theme, &format!("Risk: {}", advice.risk));
     cautions_ui(page, ui, advice);
     next_frame_ui(page, ui, advice, commands);
+}
+
+/// Where on the glass to go, as large as there is room for.
+pub fn where_to_go(page: &Page, ui: &mut Ui) {
+    let (Some(advice), Some(inspection)) = (page.found.advice(), page.found.inspection()) else { return };
+    let Some(sensor) = sensor_mm(inspection) else {
+        return theme::text(ui, "The file does not tell the sensor’s size, so that no chart can be drawn.");
+    };
+    let aims: Vec<usize> = advice.aims.iter().map(|a| a.number).collect();
+    let height = ui.available_height() - 60.0;
+    chart_ui(page, ui, sensor, &dots(inspection, Some(&aims)), true, height);
+    let words = "Looking into the mount, body upright. The body is a sketch: mind top plate and grip.";
+    theme::quiet(ui, page.theme, words);
 }
 
 fn tools_ui(page: &Page, ui: &mut Ui, advice: &Advice) {

@@ -38,11 +38,15 @@ pub fn spots(state: &State, found: &Found, viewer: &Viewer) -> Vec<Spot> {
 pub fn step_ui(page: &Page, ui: &mut Ui, viewer: &mut Viewer, spots: &[Spot], commands: &mut Commands) {
     match page.state.step {
         Step::Verdict if page.found.inspection().is_some() => {
-            words(ui, |ui| verdict::verdict_ui(page, ui, commands));
+            words(ui, 390.0, |ui| verdict::verdict_ui(page, ui, commands));
             verdict::looked_at(page, ui, viewer, spots, commands);
         }
+        Step::Cleaning if page.found.inspection().is_some() => {
+            words(ui, 500.0, |ui| cleaning::cleaning_ui(page, ui, commands));
+            cleaning::where_to_go(page, ui);
+        }
         Step::BeforeAfter if page.state.shoot.picture.is_some() => {
-            words(ui, |ui| work::motes_ui(page, ui, viewer, spots, commands));
+            words(ui, 390.0, |ui| work::motes_ui(page, ui, viewer, spots, commands));
             verdict::looked_at(page, ui, viewer, spots, commands);
         }
         step => {
@@ -71,11 +75,11 @@ pub fn step_ui(page: &Page, ui: &mut Ui, viewer: &mut Viewer, spots: &[Spot], co
 }
 
 /// Words on the left; all the room on the right is for a picture.
-fn words(ui: &mut Ui, words: impl FnOnce(&mut Ui)) {
+fn words(ui: &mut Ui, width: f32, words: impl FnOnce(&mut Ui)) {
     let frame = eframe::egui::Frame::new();
-    Panel::left("words").frame(frame).resizable(false).show_separator_line(false).exact_size(390.0).show(ui, |ui| {
+    Panel::left("words").frame(frame).resizable(false).show_separator_line(false).exact_size(width).show(ui, |ui| {
         ScrollArea::vertical().id_salt("words").auto_shrink(false).show(ui, |ui| {
-            ui.set_max_width(368.0);
+            ui.set_max_width(width - 24.0);
             words(ui);
         });
     });

@@ -69,12 +69,12 @@ pub fn take_ui(
     take: impl FnOnce(PathBuf) -> Command,
     commands: &mut Commands,
 ) {
-    ui.horizontal_wrapped(|ui| {
+    ui.horizontal(|ui| {
         button(ui, open.0, open.1, commands);
         let id = Id::unique(("path field", what));
         let mut typed: String = ui.data_mut(|d| d.get_temp(id)).unwrap_or_default();
         let name = ui.label(format!("or {what}:")).id;
-        let field = ui.add(egui::TextEdit::singleline(&mut typed).desired_width(300.0)).labelled_by(name);
+        let field = ui.add(egui::TextEdit::singleline(&mut typed).desired_width(260.0)).labelled_by(name);
         let enter = field.lost_focus() && ui.input(|i| i.key_pressed(egui::Key::Enter));
         let some = !typed.trim().is_empty();
         let take_it = ui.add_enabled(some, egui::Button::new("Take"));
@@ -142,7 +142,7 @@ pub fn fact(page: &Page, ui: &mut Ui, name: &str, value: &str) {
 pub fn status_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
     ui.horizontal_centered(|ui| match &page.found.running {
         Some(running) => {
-            ui.spinner();
+            ui.add(egui::Spinner::new().size(18.0));
             ui.label(running.words);
             if let Some((share, left)) = running.left() {
                 let (done, of, name) = running.progress.as_ref().map_or((0, 0, ""), |(d, o, n)| (*d, *o, n.as_str()));

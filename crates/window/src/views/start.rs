@@ -17,12 +17,11 @@ pub fn start_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
         "Drop the folder of a shoot here: it tells which pictures show motes, and takes them out of copies.",
         "Nothing at hand? The demo makes a wall and a shoot of a camera that does not exist.",
     ] {
-        ui.set_max_width(theme::MEASURE + 80.0);
         theme::text(ui, line);
     }
     ui.add_space(10.0);
     drop_ui(page, ui, "Drop a test frame or a folder");
-    ui.horizontal_wrapped(|ui| {
+    ui.horizontal(|ui| {
         button(ui, "Open a test frame …", Command::OpenFile, commands);
         button(ui, "Open a shoot …", Command::OpenFolder, commands);
         main_button(page, ui, "Make the demo shoot", commands);

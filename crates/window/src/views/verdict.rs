@@ -42,7 +42,7 @@ pub fn verdict_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
     }
     ui.add_space(4.0);
     if let Some(sensor) = sensor_mm(inspection) {
-        chart_ui(page, ui, sensor, &dots(inspection, None), page.state.shown.mount, 280.0);
+        chart_ui(page, ui, sensor, &dots(inspection, None), page.state.shown.mount, 310.0);
         let other = if page.state.shown.mount { "Picture view (V)" } else { "Mount view (V)" };
         button(ui, other, Command::Mount, commands);
     }
@@ -70,7 +70,7 @@ fn facts_ui(page: &Page, ui: &mut Ui, inspection: &Inspection) {
     facts.extend(inspection.stand_off.as_ref().map(|s| ("stand-off", format!("{} mm", plus_minus(s.height_mm)))));
     egui::Grid::new("facts").num_columns(2).spacing([16.0, 6.0]).show(ui, |ui| {
         for (name, value) in facts {
-            theme::quiet(ui, page.theme, name);
+            ui.label(RichText::new(name).color(page.theme.quiet).size(theme::SMALL));
             ui.add(egui::Label::new(value).wrap());
             ui.end_row();
         }
@@ -127,17 +127,26 @@ fn spot_line(page: &Page, ui: &mut Ui, viewer: &Viewer, spots: &[Spot]) {
 fn view_bar(page: &Page, ui: &mut Ui, commands: &mut Commands) {
     let frame = Frame::new().fill(page.theme.panel).inner_margin(Margin::symmetric(12, 8));
     Panel::top("view").frame(frame).resizable(false).show_separator_line(false).show(ui, |ui| {
-        ui.horizontal_wrapped(|ui| {
-            let shown = &page.state.shown;
+        let shown = &page.state.shown;
+        let check = |ui: &mut Ui, on: bool, words: &str, command: Command, commands: &mut Commands| {
+            let mut on = on;
+            if ui.checkbox(&mut on, words).changed() {
+                commands.push(command);
+            }
+        };
+        ui.horizontal(|ui| {
             button(ui, "Whole (F)", Command::Fit, commands);
             button(ui, "1:1 (1)", Command::ActualSize, commands);
-            let mut raking = shown.raking;
-            if ui.checkbox(&mut raking, "Raking view (R)").changed() {
-                commands.push(Command::Raking);
+            check(ui, shown.marks, "Marks (K)", Command::Marks, commands);
+            if page.state.step == Step::BeforeAfter {
+                check(ui, shown.beside, "Side by side (D)", Command::Beside, commands);
             }
+        });
+        ui.horizontal(|ui| {
+            check(ui, shown.raking, "Raking view (R)", Command::Raking, commands);
             ui.add_enabled_ui(shown.raking, |ui| {
                 let (mut strength, mut scale) = (shown.strength, shown.scale);
-                ui.spacing_mut().slider_width = 90.0;
+                ui.spacing_mut().slider_width = 84.0;
                 let name = ui.label("strength").id;
                 ui.add(egui::Slider::new(&mut strength, STRENGTHS).logarithmic(true).max_decimals(1)).labelled_by(name);
                 let name = ui.label("scale").id;
@@ -147,16 +156,6 @@ fn view_bar(page: &Page, ui: &mut Ui, commands: &mut Commands) {
                     commands.push(Command::Rake(strength, scale));
                 }
             });
-            let mut marks = shown.marks;
-            if ui.checkbox(&mut marks, "Marks (K)").changed() {
-                commands.push(Command::Marks);
-            }
-            if page.state.step == Step::BeforeAfter {
-                let mut beside = shown.beside;
-                if ui.checkbox(&mut beside, "Side by side (D)").changed() {
-                    commands.push(Command::Beside);
-                }
-            }
         });
     });
 }

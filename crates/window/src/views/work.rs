@@ -47,7 +47,10 @@ pub fn needs_work_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
                 picture.f_number
             );
             let (mood, words) = if badly { (Mood::Bad, format!("badly: {how}")) } else { (Mood::Care, how) };
-            theme::badge(ui, page.theme, mood, words);
+            ui.vertical(|ui| {
+                ui.add_space(6.0);
+                theme::badge(ui, page.theme, mood, words);
+            });
         });
     }
     ui.add_space(6.0);

@@ -11,8 +11,7 @@ use tempfile::TempDir;
 
 /// The files.
 pub struct Made {
-    /// Their folder.
-    pub folder: TempDir,
+    _folder: TempDir,
     /// A test frame.
     pub before: PathBuf,
     /// The same sensor, half as dusty.
@@ -76,7 +75,7 @@ pub fn made() -> &'static Made {
             unfit: save(&test_frame(&FrameSpec { fault: Some(Fault::WideOpen), ..spec(3) }), DNG, &at("unfit.dng")),
             broken: at("broken.dng"),
             shoot,
-            folder,
+            _folder: folder,
         }
     })
 }
