@@ -10,6 +10,7 @@ use crate::verbs::rake::Rake;
 use crate::verbs::recheck::Recheck;
 use crate::verbs::signoff::SignOff;
 use crate::verbs::trace::Trace;
+use crate::verbs::window::Window;
 
 /// What lies on your sensor, when it shows, and pictures without it.
 #[derive(Debug, Parser)]
@@ -41,6 +42,8 @@ pub enum Verb {
     Rake(Rake),
     /// What was recorded of bodies, test frames, passes and supplies, and what it is good for
     Ledger(Ledger),
+    /// Open the window: the whole job on screen
+    Window(Window),
     /// Make a demo shoot and run the whole line on it
     Demo(Demo),
 }

@@ -24,6 +24,7 @@ fn main() -> ExitCode {
         Verb::SignOff(a) => verbs::signoff::run(&a),
         Verb::Rake(a) => verbs::rake::run(&a),
         Verb::Ledger(a) => verbs::ledger::run(&a),
+        Verb::Window(a) => verbs::window::run(&a),
         Verb::Demo(a) => verbs::demo::run(&a),
     };
     ExitCode::from(outcome.code())

@@ -7,4 +7,5 @@ pub mod recheck;
 pub mod signoff;
 pub mod rake;
 pub mod ledger;
+pub mod window;
 pub mod demo;

@@ -1,6 +1,8 @@
 //! The jobs: one function per verb, shared by all shells. Read, measure, write down, say how it went.
 
 mod room;
+pub mod places;
+pub mod look;
 pub mod inspect;
 pub mod mend;
 pub mod trace;
@@ -11,6 +13,7 @@ pub mod rake;
 pub mod demo;
 
 use std::io::Write;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use motelight_frame::{Fault, FrameError, ReadOptions};
@@ -46,6 +49,24 @@ impl Outcome {
     /// The process's exit code.
     pub fn code(self) -> u8 {
         self as u8
+    }
+}
+
+/// What the listener of a job may answer: nothing, or whether to go on. A job that is told to stop begins no further picture.
+pub trait GoOn {
+    /// Whether the job goes on.
+    fn goes_on(self) -> bool;
+}
+
+impl GoOn for () {
+    fn goes_on(self) -> bool {
+        true
+    }
+}
+
+impl GoOn for ControlFlow<()> {
+    fn goes_on(self) -> bool {
+        self.is_continue()
     }
 }
 

@@ -36,27 +36,31 @@ impl Area {
     }
 }
 
-/// Draws marks. `px` is the length of one screen pixel in the drawing's units at the size it is meant to be
+/// Where a mark's corners stand (left, top, right, bottom), and the middle of its id, where that has found a place.
+pub type Placed = ([f64; 4], Option<(f64, f64)>);
+
+/// Finds places for marks. `px` is the length of one screen pixel in the drawing's units at the size it is meant to be
 /// looked at; `bounds` (left, top, right, bottom) is where ids may stand. An id that finds no free place is
 /// left out: the table has it, and a pile of ids helps nobody.
-pub fn draw(marks: &[Mark], px: f64, bounds: [f64; 4]) -> Markup {
+pub fn placed(marks: &[Mark], px: f64, bounds: [f64; 4]) -> Vec<Placed> {
     let boxes: Vec<Area> = marks.iter().map(|m| around(m, px)).collect();
     let mut taken = boxes.clone();
-    let labels: Vec<Option<(f64, f64)>> = marks
-        .iter()
-        .zip(&boxes)
-        .map(|(mark, ticks)| {
-            let half = [0.5 * letters(&mark.id) * 7.0 * px, 6.0 * px];
-            let free = places(ticks, half, px).into_iter().find(|&(x, y)| {
-                let label = Area::about(x, y, half[0], half[1]);
-                label.lies_in(bounds) && !taken.iter().any(|t| t.meets(&label))
-            });
-            taken.extend(free.map(|(x, y)| Area::about(x, y, half[0], half[1])));
-            free
-        })
-        .collect();
+    let label = |(mark, ticks): (&Mark, &Area)| {
+        let half = [0.5 * letters(&mark.id) * 7.0 * px, 6.0 * px];
+        let free = places(ticks, half, px).into_iter().find(|&(x, y)| {
+            let label = Area::about(x, y, half[0], half[1]);
+            label.lies_in(bounds) && !taken.iter().any(|t| t.meets(&label))
+        });
+        taken.extend(free.map(|(x, y)| Area::about(x, y, half[0], half[1])));
+        (ticks.0, free)
+    };
+    marks.iter().zip(&boxes).map(label).collect()
+}
+
+/// Draws marks; the arguments are those of [`placed`].
+pub fn draw(marks: &[Mark], px: f64, bounds: [f64; 4]) -> Markup {
     html! {
-        @for ((mark, ticks), label) in marks.iter().zip(&boxes).zip(labels) {
+        @for (mark, (ticks, label)) in marks.iter().zip(placed(marks, px, bounds)) {
             g class=(if mark.shows { "mark shows" } else { "mark" }) {
                 @let path = corners(ticks, 4.5 * px);
                 path class="halo" d=(path) stroke-width=(short(if mark.shows { 3.4 } else { 2.4 } * px)) {}
@@ -100,8 +104,7 @@ fn places(ticks: &Area, [w, h]: [f64; 2], px: f64) -> Vec<(f64, f64)> {
     vec![(right, y), (left, y), (x, above), (x, below), (right, above), (left, above), (right, below), (left, below)]
 }
 
-fn corners(ticks: &Area, length: f64) -> String {
-    let [l, t, r, b] = ticks.0;
+fn corners([l, t, r, b]: [f64; 4], length: f64) -> String {
     [(l, t, 1.0, 1.0), (r, t, -1.0, 1.0), (r, b, -1.0, -1.0), (l, b, 1.0, -1.0)]
         .map(|(x, y, sx, sy)| {
             let (dx, dy) = (sx * length, sy * length);

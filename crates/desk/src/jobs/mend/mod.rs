@@ -7,6 +7,7 @@ mod basis;
 mod choose;
 mod record;
 mod one;
+mod preview;
 mod run;
 mod turn_back;
 
@@ -21,8 +22,9 @@ use crate::report::{MendedSheet, View, mended_page};
 
 pub use basis::{Basis, TraceBasis, body_of, trace_document};
 pub use choose::Choices;
+pub use preview::preview;
 pub use record::RECORDS;
-pub use run::{Progress, mend};
+pub use run::mend;
 pub use turn_back::{TurnedBack, turn_back};
 
 /// What a run is to do.

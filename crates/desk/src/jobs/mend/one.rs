@@ -32,8 +32,8 @@ impl Shared<'_> {
             && let Some(record) = finished(source, &Record::path(folder, &source.relative), output, &made_by)?
         {
             if let Some(mask) = mask.as_ref().filter(|m| !m.exists() && !self.plan.dry_run) {
-                let (frame, patches) = self.light_of(source, &options)?;
-                write_mask(mask, &frame, &patches, &record.places)?;
+                let (frame, again) = self.light_of(source, &options)?;
+                write_mask(mask, &frame, &again.patches, &record.places)?;
             }
             return Ok(Mending {
                 output: Some(output.clone()),
@@ -95,7 +95,7 @@ impl Shared<'_> {
         Ok(mending)
     }
 
-    fn options(&self, source: &Source) -> MendOptions {
+    pub fn options(&self, source: &Source) -> MendOptions {
         MendOptions {
             choices: self.plan.choices.motes(&source.relative, &self.basis.ids()),
             any_body: self.plan.same_body,
@@ -124,11 +124,11 @@ impl Shared<'_> {
         mend_frame(frame, &chart, options).map_err(|r| usage(&source.path, &r))
     }
 
-    /// The picture and its new light once more, for a mask that was not asked for the first time.
-    fn light_of(&self, source: &Source, options: &MendOptions) -> Result<(Frame, Vec<Patch>), FrameError> {
+    /// The picture and its new light, with nothing written.
+    pub fn light_of(&self, source: &Source, options: &MendOptions) -> Result<(Frame, Mended), FrameError> {
         let frame = read(&source.path, &self.settings.read)?;
         let mended = self.mended(source, &frame, options)?;
-        Ok((frame, mended.patches))
+        Ok((frame, mended))
     }
 }
 
@@ -166,7 +166,7 @@ fn views(frame: &mut Frame, patches: &[Patch], motes: &[RepairEntry]) -> Vec<Vie
     places.iter().zip(before).filter_map(|(place, before)| place.view(frame, &before)).collect()
 }
 
-fn put(planes: &mut [Plane], patch: &Patch) {
+pub fn put(planes: &mut [Plane], patch: &Patch) {
     let w = patch.window;
     for (to, from) in planes.iter_mut().zip(&patch.planes) {
         for y in 0..w.height {

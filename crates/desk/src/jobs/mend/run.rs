@@ -14,22 +14,20 @@ use super::one::Shared;
 use super::record::RECORDS;
 use super::{MendedPicture, Mending, Plan};
 use crate::jobs::room::{Room, cost};
-use crate::jobs::{Settings, Source, UNFINISHED};
-
-/// What the caller hears of a run.
-pub type Progress<'a> = dyn FnMut(&MendedPicture) + 'a;
+use crate::jobs::{GoOn, Settings, Source, UNFINISHED};
 
 /// Mends pictures by a chart, each into a copy of its own below the plan's folder, as many at a time as processors and
-/// memory allow. `each` hears of every picture as it is done; the results come in the order of the sources.
+/// memory allow. `each` hears of every picture as it is done, and may stop the run: pictures in work are finished, the rest is left out
+/// of the results, which come in the order of the sources.
 ///
 /// # Errors
 /// Choices that name nothing, a missing folder for the copies, or a folder that another run is writing to.
-pub fn mend(
+pub fn mend<R: GoOn>(
     sources: &[Source],
     basis: &Basis,
     settings: &Settings,
     plan: &Plan,
-    each: &mut Progress,
+    each: &mut impl FnMut(&MendedPicture) -> R,
 ) -> Result<Vec<MendedPicture>, FrameError> {
     let ids = basis.ids();
     plan.choices.check(sources, &ids)?;
@@ -68,7 +66,9 @@ pub fn mend(
         drop(tell);
         for (i, result) in told {
             let done = MendedPicture { path: wanted[i].path.clone(), result };
-            each(&done);
+            if !each(&done).goes_on() {
+                next.store(wanted.len(), Ordering::Relaxed);
+            }
             all[i] = Some(done);
         }
     });

@@ -8,6 +8,7 @@ mod watch;
 pub use watch::{News, watch};
 
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use motelight_frame::{Fault, FileKind, FrameError, Shot, read_reduced, read_shot};
 use motelight_motes::inspect::stand_off::StandOffSource;
@@ -23,7 +24,7 @@ use crate::jobs::mend::Basis;
 use crate::jobs::trace::cache::Cache;
 use crate::jobs::trace::shelf::Shelf;
 use crate::jobs::trace::sort::{by_body, pairs_joined};
-use crate::jobs::{Outcome, Settings, Source, write_whole};
+use crate::jobs::{GoOn, Outcome, Settings, Source, write_whole};
 use crate::report::{TracePart, TraceSheet, trace_page};
 
 /// One body's pictures, judged together.
@@ -71,28 +72,38 @@ const SIDE_BY_SIDE: usize = 4;
 /// Contrast over what would just be noticed from which on a picture needs mending badly: a guess.
 pub const BADLY: f64 = 3.0;
 
-/// Traces a shoot. `each` hears of every picture as it is read. What was found is kept by the digests of the files, so
+/// Traces a shoot. `each` hears of every picture as it is read, and may stop the job: then it says so as an error. What was found is kept by the digests of the files, so
 /// that the same pictures are not judged twice.
 /// `known`: what a test frame of the body says, priors that the pictures may overrule.
-pub fn trace(
+pub fn trace<R: GoOn>(
     sources: &[Source],
     settings: &Settings,
     known: Option<Known>,
-    each: impl Fn(&Path) + Sync,
+    each: impl Fn(&Path) -> R + Sync,
 ) -> TracedShoot {
     let cache = if known.is_none() { Cache::open(sources, settings) } else { None };
     if let Some(known) = cache.as_ref().and_then(Cache::get) {
-        sources.iter().for_each(|s| each(&s.path));
+        sources.iter().for_each(|s| _ = each(&s.path));
         return known;
     }
-    let shoot = traced(sources, settings, &known, each);
+    let stopped = AtomicBool::new(false);
+    let shoot = traced(sources, settings, &known, |path| {
+        stopped.fetch_or(!each(path).goes_on(), Ordering::Relaxed);
+        !stopped.load(Ordering::Relaxed)
+    });
     if let Some(cache) = cache.filter(|_| shoot.errors.is_empty()) {
         cache.put(&shoot);
     }
     shoot
 }
 
-fn traced(sources: &[Source], settings: &Settings, known: &Option<Known>, each: impl Fn(&Path) + Sync) -> TracedShoot {
+/// `each` is asked after every picture whether to go on.
+fn traced(
+    sources: &[Source],
+    settings: &Settings,
+    known: &Option<Known>,
+    each: impl Fn(&Path) -> bool + Sync,
+) -> TracedShoot {
     let read: Vec<Result<(PictureFile, FileKind), FrameError>> = sources
         .par_iter()
         .map(|s| {
@@ -110,7 +121,7 @@ fn traced(sources: &[Source], settings: &Settings, known: &Option<Known>, each: 
     let mut left_out = Vec::new();
     let mut bodies = Vec::new();
     for group in by_body(pairs_joined(files), &mut left_out) {
-        bodies.push(one_body(group, options(settings, known.clone()), settings, &each, &mut errors));
+        bodies.extend(one_body(group, options(settings, known.clone()), settings, &each, &mut errors));
     }
     bodies.retain(|b| !b.files.is_empty());
     bodies.sort_by_key(|b| std::cmp::Reverse(b.files.len()));
@@ -124,21 +135,24 @@ fn one_body(
     group: Vec<PictureFile>,
     options: TraceOptions,
     settings: &Settings,
-    each: &(impl Fn(&Path) + Sync),
+    each: &(impl Fn(&Path) -> bool + Sync),
     errors: &mut Vec<FrameError>,
-) -> TracedBody {
+) -> Option<TracedBody> {
     let mut tracer = Tracer::new(options, &group.iter().map(|f| &f.shot).collect::<Vec<_>>());
     let (mut files, mut shelf) = (Vec::new(), Shelf::default());
     for some in group.chunks(SIDE_BY_SIDE) {
-        let boiled: Vec<Result<Boiled, FrameError>> = some
+        let boiled: Vec<(Result<Boiled, FrameError>, bool)> = some
             .par_iter()
             .map(|file| {
                 let boiled = boiled(&file.path, settings);
-                each(&file.path);
-                boiled
+                (boiled, each(&file.path))
             })
             .collect();
-        for (file, boiled) in some.iter().zip(boiled) {
+        if !boiled.iter().all(|(_, goes_on)| *goes_on) {
+            errors.push(stopped(&some[0].path));
+            return None;
+        }
+        for (file, (boiled, _)) in some.iter().zip(boiled) {
             match boiled {
                 Ok(boiled) => {
                     shelf.put(tracer.add(boiled));
@@ -148,7 +162,13 @@ fn one_body(
             }
         }
     }
-    TracedBody { traced: tracer.finish(|k| shelf.get(k)), files }
+    Some(TracedBody { traced: tracer.finish(|k| shelf.get(k)), files })
+}
+
+/// The error of a trace that was told to stop.
+fn stopped(path: &Path) -> FrameError {
+    let remedy = "Trace the shoot anew; nothing of this run was kept.";
+    FrameError::new(Fault::Usage, path, "the trace was stopped before this picture", remedy)
 }
 
 fn options(settings: &Settings, known: Option<Known>) -> TraceOptions {

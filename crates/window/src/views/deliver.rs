@@ -1,0 +1,140 @@
+//! The last steps of a shoot's path: mended copies, sign-off, the delivery note.
+
+use eframe::egui::{Grid, RichText, Ui};
+use motelight_desk::jobs::MendedPicture;
+use motelight_desk::report::shown;
+use motelight_motes::mend::{Choice, Treatment};
+
+use super::folder::wall_ui;
+use super::pieces::{Page, button, looked_ui, main_button, take_ui, trouble_ui, troubles_ui};
+use crate::command::{Command, Commands};
+use crate::state::Step;
+use crate::theme::{self, Mood};
+use crate::worker::{MendedShoot, name};
+
+/// What would be mended into where, and what came of it.
+pub fn mend_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
+    if let Some(mended) = &page.found.mended {
+        return mended_ui(page, ui, mended, commands);
+    }
+    let count = page.found.sources.len();
+    if count == 0 {
+        theme::title(ui, "No shoot is open");
+        button(ui, "Go to the folder", Command::Go(Step::Folder), commands);
+        return;
+    }
+    theme::title(ui, &format!("Mend {count} pictures"));
+    theme::text(
+        ui,
+        "Each into a copy of its own. Originals are only read; a mote that a picture does not show is left alone.",
+    );
+    let decided = |choice: Choice| page.state.shoot.choices.values().filter(|c| **c == choice).count();
+    let (mend, skip) = (decided(Choice::Mend), decided(Choice::Skip));
+    theme::text(ui, format!("By your choice: {mend} to mend, {skip} to skip. All others are left to the measurement."));
+    ui.horizontal_wrapped(|ui| {
+        ui.add_enabled_ui(!page.state.shoot.undo.is_empty(), |ui| {
+            button(ui, "Take the last choice back", Command::Undo, commands);
+        });
+    });
+    wall_ui(page, ui, commands);
+    theme::heading(ui, "The copies go to");
+    if let Some(out) = page.state.out() {
+        theme::text(ui, shown(&out.display().to_string()));
+    }
+    take_ui(ui, "name another folder", ("Choose …", Command::OpenOut), Command::Out, commands);
+    troubles_ui(page, ui, Step::Mend);
+    if page.found.basis().is_some() {
+        main_button(page, ui, "Mend the shoot", commands);
+    } else {
+        theme::badge(
+            ui,
+            page.theme,
+            Mood::Care,
+            "Mending wants a test frame by the same body, or the trace of the shoot: choose one above, or trace first.",
+        );
+    }
+}
+
+fn mended_ui(page: &Page, ui: &mut Ui, mended: &MendedShoot, commands: &mut Commands) {
+    let failed = mended.pictures.iter().filter(|p| p.result.is_err()).count();
+    let done = mended.pictures.len() - failed;
+    let all = page.found.sources.len();
+    let title = if mended.pictures.len() < all {
+        format!("Stopped: {done} of {all} pictures are mended.")
+    } else if failed > 0 {
+        format!("{done} pictures are mended, {failed} are not.")
+    } else {
+        format!("{done} pictures are mended.")
+    };
+    theme::title(ui, &title);
+    if let Some(out) = page.state.out() {
+        theme::text(ui, format!("In {}. The originals are as they were.", shown(&out.display().to_string())));
+    }
+    troubles_ui(page, ui, Step::Mend);
+    for e in mended.pictures.iter().filter_map(|p| p.result.as_ref().err()) {
+        trouble_ui(page, ui, e);
+    }
+    Grid::new("mended").num_columns(5).spacing([26.0, 7.0]).striped(true).show(ui, |ui| {
+        for words in ["", "lifted", "filled", "untouched", "still showing"] {
+            theme::quiet(ui, page.theme, words);
+        }
+        ui.end_row();
+        for picture in &mended.pictures {
+            row(page, ui, picture, commands);
+        }
+    });
+    match &mended.page {
+        Ok(path) => theme::quiet(
+            ui,
+            page.theme,
+            &format!("Every place before and after: {}", shown(&path.display().to_string())),
+        ),
+        Err(e) => trouble_ui(page, ui, e),
+    }
+    ui.horizontal_wrapped(|ui| {
+        main_button(page, ui, "Go on to sign-off", commands);
+        button(ui, "Mend again", Command::MendAll, commands);
+    });
+}
+
+fn row(page: &Page, ui: &mut Ui, picture: &MendedPicture, commands: &mut Commands) {
+    let Ok(mending) = &picture.result else { return };
+    let words = name(&picture.path);
+    if ui.button(RichText::new(&words)).on_hover_text(format!("look at {words}")).clicked() {
+        commands.push(Command::Picture(picture.path.clone()));
+    }
+    let count = |t: Treatment| mending.motes.iter().filter(|m| m.treatment == t).count();
+    for treatment in [Treatment::Lifted, Treatment::Filled, Treatment::Untouched] {
+        ui.label(count(treatment).to_string());
+    }
+    match mending.motes.iter().filter(|m| m.still_shows).count() {
+        0 => theme::badge(ui, page.theme, Mood::Good, "none"),
+        n => theme::badge(ui, page.theme, Mood::Care, n.to_string()),
+    }
+    ui.end_row();
+}
+
+/// The proof at print size.
+pub fn sign_off_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
+    theme::title(ui, "Sign-off");
+    theme::text(ui, "A finished picture is signed off for a size and a distance at which it will be looked at:");
+    looked_ui(page, ui, commands);
+    theme::badge(
+        ui,
+        page.theme,
+        Mood::Plain,
+        "This version cannot sign off yet: look at every sky at 100 %, and once in raking view.",
+    );
+    button(ui, "Look at the pictures", Command::Go(Step::BeforeAfter), commands);
+}
+
+/// The page that goes with the files.
+pub fn delivery_note_ui(page: &Page, ui: &mut Ui) {
+    theme::title(ui, "Delivery note");
+    theme::badge(
+        ui,
+        page.theme,
+        Mood::Plain,
+        "It follows from sign-off, which this version cannot do yet. It will promise no more than was measured.",
+    );
+}

@@ -1,0 +1,8 @@
+//! The real window, driven by its accessible labels through both paths of the job, and through the bad ones.
+
+mod drive;
+mod made;
+mod sensor;
+mod shoot;
+mod bad;
+mod pictures;
