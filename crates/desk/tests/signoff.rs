@@ -132,7 +132,7 @@ fn a_delivery_note_prints_on_one_page_however_many_files_there_are() {
         (0..400).map(|i| format!("Brennholm_harbour_and_old_town_evening_{i:04}_final_v2.tif")).collect();
     let names: Vec<&str> = long.iter().map(String::as_str).collect();
     let notes = [note(&names[..1], None), note(&names[..LISTED_FILES], None), note(&names, Some(DIGEST))];
-    for words in ["2031-05-17", "ISO 3664", "Not promised", "60 × 40 cm", DIGEST, "at least 62 %"] {
+    for words in ["2031-05-17", "ISO 3664", "Not promised", "60 × 40 cm", DIGEST, "at least 62\u{a0}%"] {
         assert!(notes[1].contains(words), "{words}");
     }
     assert!(notes[2].contains("delivery-files.sha256") && !notes[2].contains("_0007_"));

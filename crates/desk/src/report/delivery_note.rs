@@ -9,7 +9,7 @@ use super::page::note_page;
 use super::words::{count, sentence, shown};
 
 /// Files that find room on the page with their digests; more are listed in a file beside the note.
-pub const LISTED_FILES: usize = 16;
+pub const LISTED_FILES: usize = 12;
 /// Letters of a name that find room in a line.
 const NAME: usize = 84;
 
@@ -60,7 +60,7 @@ pub fn delivery_note(d: &Delivery) -> String {
         ul {
             li { (plainness(d)) " Shadows within detail were not looked for; they are hidden there." }
             li { "Individual eyes, other light, a nearer look or a larger print can show more. Thresholds of vision are known to a factor of about 1.5." }
-            li { "A look of this kind finds nearly all such marks, not every one. It says nothing of focus, colour or anything else." }
+            li { "A look of this kind finds most such marks, not every one. It says nothing of focus, colour or anything else." }
             li { "The note holds for exactly the files with these digests. A copy that was changed or saved again is another file." }
         }
         footer { "Written by Motelight from measurements of the files." }
@@ -98,8 +98,8 @@ fn plainness(d: &Delivery) -> String {
     let least = d.files.iter().flat_map(|f| f.vouches).map(|v| v.plain_share).fold(1.0, f64::min);
     let share = (100.0 * least).floor();
     match d.files.len() {
-        1 => format!("Judged were the plain parts, {share:.0} % of the picture."),
-        _ => format!("Judged were the plain parts, at least {share:.0} % of each picture."),
+        1 => format!("Only the plain parts were judged: {share:.0}\u{a0}% of the picture."),
+        _ => format!("Only the plain parts were judged: at least {share:.0}\u{a0}% of each picture."),
     }
 }
 

@@ -21,8 +21,8 @@ impl Small {
     /// Of a picture read on cells of [`Small::cell_for`].
     pub fn of(reduced: &Reduced) -> Small {
         // What cannot be measured is clipped more often than black.
-        let light = |v: i16| if v == UNMEASURED { 1.0 } else { (f32::from(v) / LN_STEPS).exp() };
-        let data = reduced.ln.data().iter().map(|&v| (light(v) + VEIL).ln()).collect();
+        let light = |v: i16| if v == UNMEASURED { 1.0 } else { libm::expf(f32::from(v) / LN_STEPS) };
+        let data = reduced.ln.data().iter().map(|&v| libm::logf(light(v) + VEIL)).collect();
         Small { ln: Plane::from_vec(reduced.ln.size(), data), size: reduced.size, cell: reduced.cell as f64 }
     }
 

@@ -238,6 +238,9 @@ fn soft_edge(z: f64) -> f64 {
 fn elongation(losses: &Losses, width: f64) -> f64 {
     let (mut sum, mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0, 0.0);
     let (heart, _) = mean_within(&losses.cells, 0.0, 0.0, (0.25 * width).max(0.8));
+    if heart <= 0.0 {
+        return f64::MAX;
+    }
     for &(dx, dy, v) in losses.cells.iter().filter(|c| c.0.hypot(c.1) < 0.95 * width) {
         // The skirts are noise more than mark.
         let weight = (v - 0.2 * heart).clamp(0.0, heart);
