@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use motelight_desk::jobs::mend::{Plan, document, outcome};
 use motelight_desk::jobs::{self, Outcome};
-use motelight_desk::report::inspection_text;
+use motelight_desk::report::{inspection_text, recheck_text};
 
 use crate::common::Common;
 use crate::say;
@@ -36,10 +36,25 @@ pub fn run(a: &Demo) -> Outcome {
             say::text(&inspection_text(&made.test_frame.display().to_string(), inspection));
         }
         made.pictures.iter().for_each(|p| say::text(&line(p)));
-        say::text(&format!("\nOriginals: {}\nMended:    {}", made.shoot.display(), made.mended.display()));
-        say::text(&format!("Before and after: {}", made.page.display()));
-        if let Some(report) = &made.report {
-            say::text(&format!("Report:    {}  (open it in a browser)", report.display()));
+        if let Ok(compare) = &made.rechecked.result {
+            say::text(&format!(
+                "\n{}",
+                recheck_text(&compare.before, &compare.after, &compare.recheck, &compare.advice)
+            ));
+        }
+        let pages = [
+            ("Originals", Some(&made.shoot)),
+            ("Mended", Some(&made.mended)),
+            ("What lies on the sensor", made.report.as_ref()),
+            ("Before and after", Some(&made.page)),
+            ("Sign-off", made.pages.report.as_ref()),
+            ("Delivery note", made.pages.delivery_note.as_ref()),
+            ("Step card for the bench", made.card.as_ref()),
+            ("Ledger", Some(&made.ledger)),
+        ];
+        say::text("\nOpen the pages in a browser:");
+        for (what, path) in pages.iter().filter_map(|(what, path)| Some((what, path.as_ref()?))) {
+            say::text(&format!("  {what:<24}{}", path.display()));
         }
     }
     if outcome(&made.pictures) == Outcome::Failed { Outcome::Failed } else { Outcome::Clear }

@@ -1,11 +1,15 @@
-//! The demo: a made-up shoot, its test frame inspected, its pictures mended.
+//! The demo: a made-up shoot, its test frame inspected, its pictures mended and signed off, its sensor blown at and looked at again.
 
 use std::path::{Path, PathBuf};
 
-use motelight_frame::{Fault, FrameError};
+use motelight_frame::{FNumber, Fault, FrameError};
+use motelight_motes::advise::PassKind;
+use motelight_synth::demo::DemoFiles;
 
 use crate::jobs::mend::{self, MendedPicture};
-use crate::jobs::{Settings, inspect, pictures};
+use crate::jobs::recheck::{Known, Rechecked, recheck, write_card};
+use crate::jobs::signoff::{Pages, SignedFile, sign_off_all, write_pages};
+use crate::jobs::{Settings, inspect, pictures, record};
 
 /// What the demo made.
 #[derive(Debug)]
@@ -24,6 +28,16 @@ pub struct Demo {
     pub page: PathBuf,
     /// What came of each picture.
     pub pictures: Vec<MendedPicture>,
+    /// The wall of the next morning, after a pass with the blower, held against the first.
+    pub rechecked: Rechecked,
+    /// The step card.
+    pub card: Option<PathBuf>,
+    /// The mended pictures, looked over.
+    pub signed_off: Vec<SignedFile>,
+    /// The contact sheet and the delivery note.
+    pub pages: Pages,
+    /// The ledger all of it was written to.
+    pub ledger: PathBuf,
 }
 
 /// Makes the demo's pictures in `folder` where they are not there yet; gives the test frame and the folder of the shoot.
@@ -31,8 +45,12 @@ pub struct Demo {
 /// # Errors
 /// A folder that cannot be written to.
 pub fn make(folder: &Path) -> Result<(PathBuf, PathBuf), FrameError> {
-    let files = motelight_synth::demo::write(folder).map_err(|e| failed(folder, e.to_string()))?;
+    let files = made(folder)?;
     Ok((files.test_frame, folder.join("shoot")))
+}
+
+fn made(folder: &Path) -> Result<DemoFiles, FrameError> {
+    motelight_synth::demo::write(folder).map_err(|e| failed(folder, e.to_string()))
 }
 
 fn failed(folder: &Path, message: String) -> FrameError {
@@ -40,18 +58,28 @@ fn failed(folder: &Path, message: String) -> FrameError {
 }
 
 /// Makes the demo's pictures in `folder` where they are not there yet, and runs the whole line on them: inspect
-/// the test frame, mend the shoot. What an earlier run of the demo mended there is made anew.
+/// the test frame, mend the shoot, sign it off, recheck the sensor after a pass; all of it in a ledger of its own. What an
+/// earlier run of the demo mended and wrote down there is made anew.
 ///
 /// # Errors
 /// A folder that cannot be written to, and what reading and mending give.
 pub fn demo(folder: &Path, settings: &Settings, mut tell: impl FnMut(&str)) -> Result<Demo, FrameError> {
     tell("Making a wall and a shoot by the Halden H2, a camera that does not exist ...");
-    let (test_frame, shoot) = make(folder)?;
+    let DemoFiles { test_frame, cleaned, .. } = made(folder)?;
+    let shoot = folder.join("shoot");
+    let ledger = folder.join("ledger.sqlite");
+    for old in ["ledger.sqlite", "ledger.sqlite-wal", "ledger.sqlite-shm"].map(|name| folder.join(name)) {
+        if old.exists() {
+            std::fs::remove_file(&old)
+                .map_err(|e| failed(folder, format!("an earlier demo cannot be cleared: {e}")))?;
+        }
+    }
 
     tell("Inspecting the test frame ...");
     let reports = folder.join("reports");
     let (sources, _) = pictures(std::slice::from_ref(&test_frame));
     let inspected = inspect(&sources, settings, Some(&reports), |_| {});
+    record::inspected(&ledger, &inspected)?;
     let report = inspected.into_iter().next().and_then(|i| i.report);
     let basis = mend::Basis::test_frame(&test_frame, settings)?;
 
@@ -65,5 +93,21 @@ pub fn demo(folder: &Path, settings: &Settings, mut tell: impl FnMut(&str)) -> R
     let plan = mend::Plan { out: Some(mended.clone()), ..mend::Plan::default() };
     let done = mend::mend(&sources, &basis, settings, &plan, &mut |_| {})?;
     let page = mend::write_report(&basis, settings, &mended, &done)?;
-    Ok(Demo { test_frame, basis, page, report, shoot, mended, pictures: done })
+    record::mended(&ledger, &basis, &done)?;
+
+    tell("Signing the mended pictures off ...");
+    let (sources, _) = pictures(std::slice::from_ref(&mended));
+    let signed_off = sign_off_all(&sources, settings, None, true, &mut |_| {});
+    let pages = write_pages(&signed_off, settings, &reports)?;
+    record::signed_off(&ledger, &signed_off)?;
+
+    tell("The next morning, after a pass with the blower ...");
+    let known = Known { passes: vec![PassKind::Blow], booked: FNumber::new(11.0), ..Known::default() };
+    let rechecked = recheck(&test_frame, &cleaned, settings, &known, Some(&ledger));
+    let card = match &rechecked.result {
+        Ok(compare) => Some(write_card(compare, &reports)?),
+        Err(_) => None,
+    };
+    let pictures = done;
+    Ok(Demo { test_frame, basis, report, shoot, mended, page, pictures, rechecked, card, signed_off, pages, ledger })
 }
