@@ -88,7 +88,10 @@ fn make(folder: &Path, sort: &str, seed: u64, motes: usize) -> [PathBuf; 2] {
             let hop = [random.normal_pair(), random.normal_pair()].map(|(a, _)| 1.5 * f64::from(a));
             let near = random.chance(0.5);
             for (k, at) in mote.at_mm.iter_mut().enumerate() {
-                *at = if near { (*at + hop[k]).clamp(-half[k], half[k]) } else { random.between(-half[k], half[k]) };
+                // A hop beyond the edge comes back from it: what lands outside is not moved but gone.
+                let hopped = *at + hop[k];
+                let back = if hopped.abs() > half[k] { 2.0 * half[k].copysign(hopped) - hopped } else { hopped };
+                *at = if near { back.clamp(-half[k], half[k]) } else { random.between(-half[k], half[k]) };
             }
         }
         after.push(mote);

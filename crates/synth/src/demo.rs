@@ -22,6 +22,8 @@ const HEIGHT: usize = 2848;
 pub struct DemoFiles {
     /// The plain wall, taken after the shoot.
     pub test_frame: PathBuf,
+    /// The same wall the next morning, after a pass with the blower.
+    pub cleaned: PathBuf,
     /// The shoot, in the order it was taken.
     pub shoot: Vec<PathBuf>,
     /// Truth of the test frame, then of the shoot.
@@ -107,7 +109,7 @@ const PAGES: [Page; 6] = [
     },
 ];
 
-/// Writes the demo below a folder: `wall.dng`, `shoot/` with six pictures, `truth/` with what is really on the
+/// Writes the demo below a folder: `wall.dng`, `wall-next-morning.dng`, `shoot/` with six pictures, `truth/` with what is really on the
 /// sensor. Files that are there already are left as they are: the demo is the same every time.
 ///
 /// # Errors
@@ -118,9 +120,12 @@ pub fn write(folder: &Path) -> Result<DemoFiles, SynthError> {
     for wanted in [&shoot_folder, &truth_folder] {
         std::fs::create_dir_all(wanted).map_err(|source| SynthError::Disk { path: wanted.clone(), source })?;
     }
-    let mut files = DemoFiles { test_frame: folder.join("wall.dng"), shoot: Vec::new(), truth: Vec::new() };
+    let (test_frame, cleaned) = (folder.join("wall.dng"), folder.join("wall-next-morning.dng"));
+    let mut files = DemoFiles { test_frame, cleaned, shoot: Vec::new(), truth: Vec::new() };
     files.truth.push(truth_folder.join("wall.json"));
-    write_missing(&files.test_frame, &files.truth[0], DNG, wall)?;
+    write_missing(&files.test_frame, &files.truth[0], DNG, || wall("2024:05:14 22:15:00", 99, motes(7)))?;
+    let told = truth_folder.join("wall-next-morning.json");
+    write_missing(&files.cleaned, &told, DNG, || wall("2024:05:15 09:40:00", 98, left_by_the_blower()))?;
     for (number, page) in (1..).zip(&PAGES) {
         let name = format!("quillhaven-{number:02}");
         let path = shoot_folder.join(format!("{name}.{}", page.format.extension()));
@@ -194,6 +199,18 @@ fn motes(number: u32) -> Vec<Mote> {
     motes
 }
 
+/// What is on the glass the next morning: loose grains are gone, one rolled on, one came in; oil, what sticks, and what lies
+/// under the glass stayed.
+fn left_by_the_blower() -> Vec<Mote> {
+    let mut left = motes(7);
+    left.retain(|mote| !matches!(mote.id, 1 | 2 | 3 | 5 | 7 | 9 | 10) && (mote.id < 100 || mote.id % 3 == 0));
+    if let Some(rolled) = left.iter_mut().find(|mote| mote.id == 6) {
+        rolled.at_mm = [6.9, -2.3];
+    }
+    left.push(Mote { id: 60, at_mm: [-5.5, 4.2], shape: Shape::Grain { diameter_um: 29.0 }, stand_off_mm: None });
+    left
+}
+
 fn picture(page: &Page, number: u32) -> Exposure {
     let mut shot = Shot::new(page.f_number, 100 + u64::from(number));
     shot.exposure_s = page.exposure_s;
@@ -204,14 +221,13 @@ fn picture(page: &Page, number: u32) -> Exposure {
     Exposure::new(camera(), lens(page.long_lens), shot, motes(number), Mode::Fresnel, Canvas::Painting(painting))
 }
 
-fn wall() -> Exposure {
-    let mut shot = Shot::new(22.0, 99);
-    shot.taken = "2024:05:14 22:15:00".into();
+fn wall(taken: &str, seed: u64, motes: Vec<Mote>) -> Exposure {
+    let mut shot = Shot::new(22.0, seed);
+    shot.taken = taken.into();
     shot.caption = Some(Caption { artist: "Ilse Torvane".into(), description: "Plain wall, camera moved".into() });
     let mut wall = Wall::even([WIDTH, HEIGHT], 0.55);
     wall.level = [0.55, 0.56, 0.52];
     wall.slope = [0.08, -0.05];
-    wall.texture =
-        Some(Texture { contrast: 0.002, size_px: [1500.0, 700.0], direction: [0.8, 0.6], layers: 1, seed: 8 });
-    Exposure::new(camera(), lens(false), shot, motes(7), Mode::Fresnel, Canvas::Wall(wall))
+    wall.texture = Some(Texture { contrast: 0.002, size_px: [1500.0, 700.0], direction: [0.8, 0.6], layers: 1, seed });
+    Exposure::new(camera(), lens(false), shot, motes, Mode::Fresnel, Canvas::Wall(wall))
 }

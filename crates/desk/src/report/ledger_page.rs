@@ -43,7 +43,7 @@ fn section(story: &Story, outlook: &Outlook, spent: &[Spent]) -> Markup {
             @if !story.chart.is_empty() {
                 div class="charts" {
                     figure { (sizes_plot(&story.chart, story.body.sensor_mm))
-                        figcaption { "Motes of the last chart at least so large. Grey: cleanliness levels of surfaces (IEST-STD-CC1246D), scaled to the \
+                        figcaption { "Motes of the last chart at least so large. Grey: cleanliness levels 100, 200 and 300 of surfaces (IEST-STD-CC1246D), scaled to the \
                             sensor; their slope is that of cleaned surfaces, an exposed one collects otherwise." } }
                     @if let Some(sensor) = story.body.sensor_mm { figure { (last_chart(story, sensor)) figcaption { b { "Mount view" } " of the last chart." } } }
                 }

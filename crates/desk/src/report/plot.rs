@@ -10,6 +10,9 @@ const WIDTH: f64 = 1000.0;
 const HEIGHT: f64 = 330.0;
 const LEFT: f64 = 62.0;
 const RIGHT: f64 = 110.0;
+/// The plot of sizes stands in half a column, where letters of the same size need a smaller drawing.
+const SIZES_WIDTH: f64 = 470.0;
+const SIZES_RIGHT: f64 = 16.0;
 const TOP: f64 = 16.0;
 const BOTTOM: f64 = 62.0;
 /// Full stops of the axis (ISO 517 markings).
@@ -73,7 +76,7 @@ pub fn sizes_plot(chart: &[ChartMote], sensor_mm: Option<(f64, f64)>) -> Markup 
     }
     let (low, high) = (5.0f64, 200.0f64);
     let most = (sizes.len() as f64 * 1.5).max(10.0);
-    let x = |um: f64| LEFT + (um / low).ln() / (high / low).ln() * (WIDTH - LEFT - RIGHT);
+    let x = |um: f64| LEFT + (um / low).ln() / (high / low).ln() * (SIZES_WIDTH - LEFT - SIZES_RIGHT);
     let y = |n: f64| TOP + (1.0 - (n.max(0.5) / 0.5).ln() / (most / 0.5).ln()) * (HEIGHT - TOP - BOTTOM);
     let steps: String = sizes
         .iter()
@@ -86,13 +89,13 @@ pub fn sizes_plot(chart: &[ChartMote], sensor_mm: Option<(f64, f64)>) -> Markup 
         .collect();
     let share = sensor_mm.map(|(w, h)| w * h / 1e5);
     html! {
-        svg class="plot" viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img" aria-label="Count of motes by size" {
+        svg class="plot" viewBox=(format!("0 0 {SIZES_WIDTH} {HEIGHT}")) role="img" aria-label="Count of motes by size" {
             @for um in [5.0, 10.0, 20.0, 50.0, 100.0, 200.0] {
                 path class="grid" d=(format!("M{} {TOP}V{}", short(x(um)), HEIGHT - BOTTOM)) {}
                 text class="axis mid" x=(short(x(um))) y=(HEIGHT - BOTTOM + 22.0) { (um) }
             }
             @for n in [1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0] { @if n < most {
-                path class="grid" d=(format!("M{LEFT} {}H{}", short(y(n)), WIDTH - RIGHT)) {}
+                path class="grid" d=(format!("M{LEFT} {}H{}", short(y(n)), SIZES_WIDTH - SIZES_RIGHT)) {}
                 text class="axis end" x=(LEFT - 8.0) y=(short(y(n) + 4.0)) { (n) }
             } }
             @if let Some(share) = share { @for level in LEVELS {
@@ -100,11 +103,11 @@ pub fn sizes_plot(chart: &[ChartMote], sensor_mm: Option<(f64, f64)>) -> Markup 
                     .map(|um| (um, share * cleanliness_count(level, um))).filter(|p| p.1 >= 0.5 && p.1 <= most).collect();
                 @if let Some(end) = points.last() {
                     path class="level" d=(points.iter().enumerate().map(|(i, p)| format!("{}{} {}", if i == 0 { "M" } else { "L" }, short(x(p.0)), short(y(p.1)))).collect::<String>()) {}
-                    text class="axis" x=(short(x(end.0) + 5.0)) y=(short(y(end.1) - 4.0)) { "level " (level) }
+                    text class="axis" x=(short(x(end.0) + 3.0)) y=(short(y(end.1) - 6.0)) { (level) }
                 }
             } }
             path class="line" d=(steps) {}
-            text class="axis mid" x=(short(0.5 * WIDTH)) y=(HEIGHT - 8.0) { "at least so many µm across" }
+            text class="axis mid" x=(short(0.5 * (LEFT + SIZES_WIDTH - SIZES_RIGHT))) y=(HEIGHT - 8.0) { "at least so many µm across" }
         }
     }
 }
