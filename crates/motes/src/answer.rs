@@ -53,26 +53,42 @@ pub fn standing(frame: &Frame, at: PicturePoint, width_px: f64, viewings: &[View
     if around.len() < 6 {
         return None;
     }
-    // A plane through what lies around, read in the middle.
-    let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
-    for &(dx, dy, v) in &around {
-        let row = Vector3::new(1.0, dx, dy);
-        normal += row * row.transpose();
-        right += row * v;
-    }
-    let inverse = normal.try_inverse()?;
-    let plane = inverse * right;
-    let squares: f64 = around.iter().map(|(dx, dy, v)| (v - plane.dot(&Vector3::new(1.0, *dx, *dy))).powi(2)).sum();
-    let variance = squares / (around.len() as f64 - 3.0);
-    let ground = libm::exp(plane[0]);
+    let (ln_ground, sigma) = plane(&around)?;
+    let ground = libm::exp(ln_ground);
     let contrast = 1.0 - here / ground;
-    let contrast_sigma = (variance * (1.0 + inverse[(0, 0)])).sqrt() * here / ground;
+    let contrast_sigma = sigma * here / ground;
     let times = |v: &Viewing| {
         let arcmin = 2.0 * radius * v.arcmin_per_um(frame.size(), Micrometres(1.0));
         contrast / noticed_contrast(arcmin, (v.luminance() * ground).max(0.01), contrast_sigma)
     };
     let times_threshold = viewings.iter().map(times).fold(f64::MIN, f64::max);
     Some(Standing { contrast, contrast_sigma, times_threshold })
+}
+
+/// A plane through what lies around, read in the middle, and the standard error of the difference to it. An edge that
+/// crosses some of the discs does not sway it: Huber's weights (k = 1.345) about the median of absolute residuals.
+fn plane(around: &[(f64, f64, f64)]) -> Option<(f64, f64)> {
+    let rows: Vec<(Vector3<f64>, f64)> = around.iter().map(|&(dx, dy, v)| (Vector3::new(1.0, dx, dy), v)).collect();
+    let mut weights = vec![1.0; rows.len()];
+    let (mut middle, mut sigma) = (0.0, 0.0);
+    for _ in 0..6 {
+        let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
+        for ((row, v), weight) in rows.iter().zip(&weights) {
+            normal += row * row.transpose() * *weight;
+            right += row * (*weight * v);
+        }
+        let inverse = normal.try_inverse()?;
+        let plane = inverse * right;
+        let misses: Vec<f64> = rows.iter().map(|(row, v)| (v - plane.dot(row)).abs()).collect();
+        let mut sorted = misses.clone();
+        sorted.sort_by(f64::total_cmp);
+        // Three of the values are used up by the plane.
+        let n = rows.len() as f64;
+        let scatter = (1.4826 * sorted[sorted.len() / 2] * (n / (n - 3.0)).sqrt()).max(1e-6);
+        weights = misses.iter().map(|miss| (1.345 * scatter / miss.max(1e-12)).min(1.0)).collect();
+        (middle, sigma) = (plane[0], scatter * (1.0 + inverse[(0, 0)]).sqrt());
+    }
+    Some((middle, sigma))
 }
 
 /// Mean luminance over a disc that lies in the picture.

@@ -227,6 +227,7 @@ fn each_mote_of_a_trace_is_answered_in_straightened_and_cropped_pictures() {
     ]);
     let document = run.document();
     let (mut found, mut right, mut all) = (0, 0, 0);
+    let mut wrong = String::new();
     for picture in &taken {
         let stem = Path::new(picture["path"].as_str().expect("a path")).file_stem().expect("a name").to_string_lossy();
         let of_it = |f: &&Value| f["path"].as_str().is_some_and(|p| p.contains(&*stem));
@@ -261,9 +262,12 @@ fn each_mote_of_a_trace_is_answered_in_straightened_and_cropped_pictures() {
                 };
                 all += 1;
                 right += usize::from(mote["answer"] == wanted);
+                if mote["answer"] != wanted {
+                    wrong += &format!("{stem}: wanted {wanted}, trace {sighting}, got {mote}\n");
+                }
             }
         }
     }
     assert!(found >= 3, "{found} of {} brought together with their originals", taken.len());
-    assert!(10 * right >= 9 * all && all > 10, "{right} of {all} answered rightly");
+    assert!(10 * right >= 9 * all && all > 10, "{right} of {all} answered rightly\n{wrong}");
 }

@@ -3,7 +3,7 @@
 use nalgebra::{Matrix3, SMatrix, SVector};
 
 use crate::register::corner::{Described, likeness};
-use crate::register::warp::Warp;
+use crate::register::warp::{Match, Warp};
 
 /// Fewest corners that a hypothesis must explain: by chance, matches spread over the picture agree within [`NEAR`] in
 /// some two of ten thousand cases each.
@@ -12,9 +12,6 @@ pub const LEAST: usize = 12;
 const NEAR: f64 = 0.008;
 /// Samples drawn.
 const DRAWS: usize = 4000;
-
-/// A corner of the original and one of the finished picture that look alike.
-pub type Match = ((f64, f64), (f64, f64));
 
 /// Matches, the most alike first: each the other's best, and clearly better than anything elsewhere.
 pub fn matches(original: &[Vec<Described>], finished: &[Described]) -> Vec<Match> {

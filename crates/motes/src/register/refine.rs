@@ -2,7 +2,7 @@
 
 use crate::register::corner::{corners, likeness, normalised};
 use crate::register::layer::{Layer, Small};
-use crate::register::warp::{Registration, Warp};
+use crate::register::warp::{Match, Registration, Warp};
 use crate::register::{Unmatched, guess};
 
 /// Long side of the finished picture, cells.
@@ -38,7 +38,7 @@ pub fn refined(original: &Small, finished: &Small, guess: Warp, quarter_turns: u
     let mut sought = Vec::new();
     for reach in [8, 4, 2] {
         sought = places.iter().map(|&at| look(&source, &target, &warp, at, reach)).collect::<Vec<Sought>>();
-        let pairs: Vec<guess::Match> = sought.iter().filter_map(|s| Some((s.from?, s.at))).collect();
+        let pairs: Vec<Match> = sought.iter().filter_map(|s| Some((s.from?, s.at))).collect();
         if pairs.len() < guess::LEAST {
             return Err(judged(&sought).err().unwrap_or(Unmatched::NoDetail));
         }

@@ -4,6 +4,9 @@ use motelight_frame::{PicturePoint, Size};
 use nalgebra::{DMatrix, DVector, Matrix3, SVector, Vector3};
 use serde::{Deserialize, Serialize};
 
+/// A place of the original and the same of the finished picture, normalised coordinates.
+pub type Match = ((f64, f64), (f64, f64));
+
 /// A homography after a radial term, in normalised coordinates (from the middle, long side 1).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Warp {
@@ -54,7 +57,7 @@ impl Warp {
 
     /// Fitted to pairs (original, finished), starting from itself: Gauss-Newton with Huber's weights. `radial`: whether the
     /// radial term is fitted as well.
-    pub fn fitted(self, pairs: &[((f64, f64), (f64, f64))], radial: bool) -> Option<Warp> {
+    pub fn fitted(self, pairs: &[Match], radial: bool) -> Option<Warp> {
         let free = if radial { 9 } else { 8 };
         let mut warp = self;
         for _ in 0..8 {
