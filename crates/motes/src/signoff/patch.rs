@@ -205,8 +205,7 @@ fn outline(cells: &[(f64, f64, f64)], width: f64) -> Option<(f64, f64, f64)> {
 /// The round mark of this width that explains the loss best: blur of its edge in widths, and the share left over.
 fn shape(losses: &Losses, width: f64) -> (f64, f64) {
     let reach = 0.9 * width + 1.0;
-    let inside: Vec<(f64, f64)> =
-        losses.cells.iter().map(|c| (c.0.hypot(c.1), c.2)).filter(|c| c.0 < reach).collect();
+    let inside: Vec<(f64, f64)> = losses.cells.iter().map(|c| (c.0.hypot(c.1), c.2)).filter(|c| c.0 < reach).collect();
     let noise = losses.sigma * losses.sigma * inside.len() as f64;
     let power: f64 = inside.iter().map(|c| c.1 * c.1).sum();
     let mut best = (0.0, f64::MAX);
@@ -239,6 +238,9 @@ fn soft_edge(z: f64) -> f64 {
 fn elongation(losses: &Losses, width: f64) -> f64 {
     let (mut sum, mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0, 0.0);
     let (heart, _) = mean_within(&losses.cells, 0.0, 0.0, (0.25 * width).max(0.8));
+    if heart <= 0.0 {
+        return f64::MAX;
+    }
     for &(dx, dy, v) in losses.cells.iter().filter(|c| c.0.hypot(c.1) < 0.95 * width) {
         // The skirts are noise more than mark.
         let weight = (v - 0.2 * heart).clamp(0.0, heart);

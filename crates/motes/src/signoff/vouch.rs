@@ -1,6 +1,6 @@
 //! What a picture can vouch for.
 
-use motelight_frame::{Size};
+use motelight_frame::Size;
 
 use super::levels::Level;
 use super::result::Vouch;
