@@ -13,6 +13,11 @@ const CLIPPED: f64 = 0.96;
 mod bound {
     /// Strongest part of the surroundings over the mark: half the contrast at which it would compete with it.
     pub const UNREST: f64 = 0.35;
+    /// Contrast over the usual differences around it: a mark at twice the threshold stands at 10 (Rose's 5, see
+    /// `visibility`), of which a fifth is left for the error of the spread.
+    pub const STANDS_OUT: f64 = 8.0;
+    /// What a tenth of normal deviations exceed, in standard deviations.
+    pub const NORMAL_TENTH: f64 = 1.645;
     /// Share of the mark that no round mark of any softness explains: a blob stretched by half leaves 0.1.
     pub const UNEXPLAINED: f64 = 0.18;
     /// Long over short axis: motes are up to 1.8 times as long as wide, and blurred by the pupil.
@@ -34,7 +39,8 @@ pub(super) fn cause(mark: &Mark, place: &Place) -> Cause {
     if place.alike >= bound::ALIKE {
         return Cause::OneOfMany;
     }
-    if mark.unrest > bound::UNREST {
+    let stands_out = mark.contrast > bound::STANDS_OUT * place.sigma.max(place.strongest / bound::NORMAL_TENTH);
+    if mark.unrest > bound::UNREST || !stands_out {
         return Cause::AmongDetail;
     }
     if mark.elongation > bound::ELONGATION || mark.unexplained > bound::UNEXPLAINED {

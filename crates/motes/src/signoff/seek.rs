@@ -19,6 +19,10 @@ pub(super) const RESPONSE_OF_DISC: f64 = 0.572;
 /// Light that every print and screen adds to its darkest parts, white = 1: a guess, a fifth of a per cent.
 pub(super) const VEIL: f32 = 0.002;
 
+/// Contrast over the spread of the surroundings below which a place is not looked at closely: the response of a
+/// shadow between two widths loses a fifth at most against the bound from which one is listed.
+const LEAST_SNR: f64 = 4.4;
+
 /// The responses of all places to one width of shadow.
 pub(super) struct Responses {
     /// Width looked for, cells.
@@ -42,6 +46,8 @@ pub(super) struct Place {
     pub contrast: f64,
     /// Standard deviation of such contrasts around it.
     pub sigma: f64,
+    /// What a tenth of such contrasts around it exceed, lighter or darker.
+    pub strongest: f64,
     /// Comparable places around it, and how many were looked at.
     pub alike: usize,
 }
@@ -83,7 +89,7 @@ impl Responses {
                     if v < 3.5 * usual || contrast < least(x, y) || !self.is_peak(x, y) {
                         continue;
                     }
-                    if let Some(place) = self.place(x, y, cell) {
+                    if let Some(place) = self.place(x, y, cell).filter(|p| p.contrast > LEAST_SNR * p.sigma) {
                         found.push(place);
                     }
                 }
@@ -126,6 +132,8 @@ impl Responses {
         }
         // Normal distribution: three quarters of |v| lie below 1.150 sigma. A quarter of the surroundings may be
         // something else altogether.
+        let tenth = probes.len() * 9 / 10;
+        let strongest = f64::from(*probes.select_nth_unstable_by(tenth, f32::total_cmp).1) / RESPONSE_OF_DISC;
         let at = probes.len() * 3 / 4;
         let sigma = f64::from(*probes.select_nth_unstable_by(at, f32::total_cmp).1) / 1.150 / RESPONSE_OF_DISC;
         let centre = |v: usize| (v as f64 + 0.5) * cell as f64;
@@ -135,6 +143,7 @@ impl Responses {
             width: self.width * cell as f64,
             contrast: f64::from(v) / RESPONSE_OF_DISC,
             sigma,
+            strongest,
             alike,
         })
     }
