@@ -1,6 +1,6 @@
 //! What a mark is taken for.
 
-use super::patch::Mark;
+use super::patch::{Mark, Tint};
 use super::result::Cause;
 use super::seek::Place;
 
@@ -35,12 +35,12 @@ mod bound {
 }
 
 /// What a mark is taken for; [`Cause::LikeAShadow`] where nothing speaks against it.
-pub(super) fn cause(mark: &Mark, place: &Place) -> Cause {
+/// `colours` is asked only where all else fits.
+pub(super) fn cause(mark: &Mark, place: &Place, colours: impl FnOnce() -> Vec<Tint>) -> Cause {
     if place.alike >= bound::ALIKE {
         return Cause::OneOfMany;
     }
-    let stands_out = mark.contrast > bound::STANDS_OUT * place.sigma.max(place.strongest / bound::NORMAL_TENTH);
-    if mark.unrest > bound::UNREST || !stands_out {
+    if mark.unrest > bound::UNREST || mark.contrast < standing_out(place) {
         return Cause::AmongDetail;
     }
     if mark.elongation > bound::ELONGATION || mark.unexplained > bound::UNEXPLAINED {
@@ -49,14 +49,25 @@ pub(super) fn cause(mark: &Mark, place: &Place) -> Cause {
     if mark.width_cells >= bound::EDGE_CELLS && mark.softness < bound::SOFTNESS {
         return Cause::SharpEdge;
     }
-    if coloured(mark) {
+    if coloured(mark, &colours()) {
         return Cause::Coloured;
     }
     Cause::LikeAShadow
 }
 
-fn coloured(mark: &Mark) -> bool {
-    mark.colours.iter().filter(|t| t.ground < CLIPPED).any(|t| {
+/// Contrast from which a place stands out of its surroundings.
+fn standing_out(place: &Place) -> f64 {
+    bound::STANDS_OUT * place.sigma.max(place.strongest / bound::NORMAL_TENTH)
+}
+
+/// Whether a place might count once it is measured: its contrast through the filter is less than that over its own disc,
+/// by two fifths at most.
+pub(super) fn may_count(place: &Place) -> bool {
+    place.alike < bound::ALIKE && place.contrast > 0.6 * standing_out(place)
+}
+
+fn coloured(mark: &Mark, colours: &[Tint]) -> bool {
+    colours.iter().filter(|t| t.ground < CLIPPED).any(|t| {
         let error = 3.0 * t.sigma;
         let (least, most) = bound::TINT;
         t.contrast + error < least * mark.contrast || t.contrast - error > most * mark.contrast

@@ -17,7 +17,6 @@ use motelight_frame::{Frame, Micrometres, PicturePoint};
 use rayon::prelude::*;
 
 use crate::visibility::{Viewing, noticed_contrast};
-use patch::Mark;
 use seek::{Place, Responses};
 
 /// Widths of shadows as shares of the long side: 10 to 250 µm on a sensor 36 mm wide, the whole of it or 60 %
@@ -28,6 +27,8 @@ const NARROWEST: f64 = 2.8;
 /// Contrast over its uncertainty from which a mark counts. Look-elsewhere: a 24-megapixel picture has some
 /// 10^6 independent places over all sizes; normal noise passes 5.5 in one of 50 such pictures.
 const SNR: f64 = 5.5;
+/// Places that cannot count and are looked at closely all the same, the strongest.
+const LOOKED_AT: usize = 100;
 /// Places listed that do not count.
 const LISTED: usize = 20;
 
@@ -91,9 +92,12 @@ pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
             ledger.note(level, &responses);
         }
     }
-    let measured: Vec<(Place, Mark)> =
-        places.par_iter().filter_map(|p| patch::measure(frame, &levels, p).map(|m| (*p, m))).collect();
-    let mut suspects: Vec<Suspect> = measured.iter().filter_map(|(place, mark)| suspect(place, mark, &eye)).collect();
+    // Detail gives places by the thousand; of those that cannot count only the strongest are looked at closely.
+    places.sort_by(|a, b| judge::may_count(b).cmp(&judge::may_count(a)).then(b.contrast.total_cmp(&a.contrast)));
+    let likely = places.partition_point(judge::may_count);
+    places.truncate(likely + LOOKED_AT);
+    let looked_at = places.par_iter().filter_map(|place| suspect(frame, &levels, place, &eye));
+    let mut suspects: Vec<Suspect> = looked_at.collect();
     suspects = merged(suspects);
     let low = suspects.iter().take_while(|s| s.counts).count() + LISTED;
     suspects.truncate(low);
@@ -109,14 +113,15 @@ pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
 }
 
 /// A measured place as what it is listed for; `None` where it would not be seen or is no more than grain.
-fn suspect(place: &Place, mark: &Mark, eye: &Eye) -> Option<Suspect> {
+fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, eye: &Eye) -> Option<Suspect> {
+    let mark = patch::measure(levels, place)?;
     let sigma = place.sigma;
     let times = mark.contrast / eye.noticed(mark.width, mark.ground, sigma);
     let snr = mark.contrast / sigma.max(1e-9);
     if times < 1.0 || snr < SNR {
         return None;
     }
-    let cause = judge::cause(mark, place);
+    let cause = judge::cause(&mark, place, || patch::colours(frame, &mark));
     Some(Suspect {
         at: PicturePoint { x: mark.x, y: mark.y },
         width_px: mark.width,

@@ -9,6 +9,11 @@ use super::levels::Level;
 use super::seek::{Place, VEIL};
 use crate::grid::median_and_sigma;
 
+/// Distance, without the care for overflow that a library takes: the inner loops are made of it.
+fn length(x: f64, y: f64) -> f64 {
+    (x * x + y * y).sqrt()
+}
+
 /// Sectors of the surroundings.
 const SECTORS: usize = 8;
 /// Widths of the edge tried, standard deviations of its blur in widths of the mark: from as sharp as a printed
@@ -38,8 +43,6 @@ pub(super) struct Mark {
     pub elongation: f64,
     /// Strongest mean over a part of the surroundings, of the size of the mark's own heart, over the contrast.
     pub unrest: f64,
-    /// Contrast of each colour over the same disc, and of the light around, both by plane; empty for grey.
-    pub colours: Vec<Tint>,
 }
 
 /// A colour in a mark.
@@ -71,7 +74,7 @@ impl Window<'_> {
         span(self.y, self.light.height()).flat_map(move |j| {
             columns.clone().filter_map(move |i| {
                 let (dx, dy) = (i as f64 + 0.5 - self.x, j as f64 + 0.5 - self.y);
-                (dx.hypot(dy) <= self.reach).then(|| (dx, dy, f64::from(self.light.at(i, j))))
+                (length(dx, dy) <= self.reach).then(|| (dx, dy, f64::from(self.light.at(i, j))))
             })
         })
     }
@@ -88,7 +91,7 @@ struct Losses {
 }
 
 /// Measures a place; `None` where it melts away on a close look.
-pub(super) fn measure(frame: &Frame, levels: &[Level], place: &Place) -> Option<Mark> {
+pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Mark> {
     // The coarsest cells of which the mark is at least seven wide.
     let level = levels.iter().rev().find(|l| place.width / l.cell as f64 >= 7.0).unwrap_or(&levels[0]);
     let cell = level.cell as f64;
@@ -120,7 +123,6 @@ pub(super) fn measure(frame: &Frame, levels: &[Level], place: &Place) -> Option<
         softness,
         elongation: elongation(&losses, width),
         unrest: unrest(&losses, width) / contrast,
-        colours: colours(frame, x * cell, y * cell, width * cell),
     })
 }
 
@@ -145,7 +147,7 @@ fn losses(light: &Plane, x: f64, y: f64, width: f64) -> Option<Losses> {
     for _ in 0..3 {
         let (mut normal, mut right) = (Matrix6::zeros(), Vector6::zeros());
         let mut strays = Vec::new();
-        for &(dx, dy, v) in cells.iter().filter(|c| c.0.hypot(c.1) > inner) {
+        for &(dx, dy, v) in cells.iter().filter(|c| length(c.0, c.1) > inner) {
             let r = row(dx, dy);
             let stray = v - r.dot(&fit);
             if stray.abs() <= bound {
@@ -154,7 +156,7 @@ fn losses(light: &Plane, x: f64, y: f64, width: f64) -> Option<Losses> {
             }
         }
         fit = normal.cholesky()?.solve(&right);
-        for &(dx, dy, v) in cells.iter().filter(|c| c.0.hypot(c.1) > inner) {
+        for &(dx, dy, v) in cells.iter().filter(|c| length(c.0, c.1) > inner) {
             strays.push((v - row(dx, dy).dot(&fit)) as f32);
         }
         sigma = f64::from(median_and_sigma(&mut strays).1);
@@ -177,7 +179,7 @@ fn mean_within(cells: &[(f64, f64, f64)], x: f64, y: f64, radius: f64) -> (f64, 
     let (mut sum, mut n) = (0.0, 0.0);
     for &(dx, dy, v) in cells {
         // The rim of the disc counts in part.
-        let part = (radius + 0.5 - (dx - x).hypot(dy - y)).clamp(0.0, 1.0);
+        let part = (radius + 0.5 - length(dx - x, dy - y)).clamp(0.0, 1.0);
         sum += part * v;
         n += part;
     }
@@ -191,7 +193,7 @@ fn outline(cells: &[(f64, f64, f64)], width: f64) -> Option<(f64, f64, f64)> {
         return None;
     }
     let (mut sum, mut x, mut y, mut area) = (0.0, 0.0, 0.0, 0.0);
-    for &(dx, dy, v) in cells.iter().filter(|c| c.0.hypot(c.1) < 0.85 * width) {
+    for &(dx, dy, v) in cells.iter().filter(|c| length(c.0, c.1) < 0.85 * width) {
         let weight = v.clamp(0.0, 1.2 * heart);
         sum += weight;
         x += weight * dx;
@@ -205,7 +207,8 @@ fn outline(cells: &[(f64, f64, f64)], width: f64) -> Option<(f64, f64, f64)> {
 /// The round mark of this width that explains the loss best: blur of its edge in widths, and the share left over.
 fn shape(losses: &Losses, width: f64) -> (f64, f64) {
     let reach = 0.9 * width + 1.0;
-    let inside: Vec<(f64, f64)> = losses.cells.iter().map(|c| (c.0.hypot(c.1), c.2)).filter(|c| c.0 < reach).collect();
+    let inside: Vec<(f64, f64)> =
+        losses.cells.iter().map(|c| (length(c.0, c.1), c.2)).filter(|c| c.0 < reach).collect();
     let noise = losses.sigma * losses.sigma * inside.len() as f64;
     let power: f64 = inside.iter().map(|c| c.1 * c.1).sum();
     let mut best = (0.0, f64::MAX);
@@ -241,7 +244,7 @@ fn elongation(losses: &Losses, width: f64) -> f64 {
     if heart <= 0.0 {
         return f64::MAX;
     }
-    for &(dx, dy, v) in losses.cells.iter().filter(|c| c.0.hypot(c.1) < 0.95 * width) {
+    for &(dx, dy, v) in losses.cells.iter().filter(|c| length(c.0, c.1) < 0.95 * width) {
         // The skirts are noise more than mark.
         let weight = (v - 0.2 * heart).clamp(0.0, heart);
         sum += weight;
@@ -272,12 +275,12 @@ fn unrest(losses: &Losses, width: f64) -> f64 {
         .fold(0.0, f64::max)
 }
 
-/// What each colour loses, against a plane through the ring.
-fn colours(frame: &Frame, x: f64, y: f64, width: f64) -> Vec<Tint> {
+/// What each colour loses over the disc of a mark, by plane; empty for grey.
+pub(super) fn colours(frame: &Frame, mark: &Mark) -> Vec<Tint> {
     if frame.planes.len() != 3 {
         return Vec::new();
     }
-    frame.planes.iter().map(|plane| tint(plane, x, y, width)).collect()
+    frame.planes.iter().map(|plane| tint(plane, mark.x, mark.y, mark.width)).collect()
 }
 
 fn tint(plane: &Plane, x: f64, y: f64, width: f64) -> Tint {
@@ -293,7 +296,7 @@ fn tint(plane: &Plane, x: f64, y: f64, width: f64) -> Tint {
         if i % step != 0 {
             continue;
         }
-        let r = dx.hypot(dy);
+        let r = length(dx, dy);
         if r < 0.5 * width {
             disc += v;
             discs += 1.0;
