@@ -27,20 +27,23 @@ mod bound {
     pub const SOFTNESS: f64 = 0.05;
     /// Cells across below which an edge cannot be told.
     pub const EDGE_CELLS: f64 = 6.5;
-    /// Least and greatest contrast of a colour over that of the luminance: tone curves of editors differ by
-    /// that much in slope between the levels of the colours of a sky.
-    pub const TINT: (f64, f64) = (0.4, 2.2);
+    /// Least and greatest loss of a colour over that of the luminance, as logarithms of the light left: a shadow takes
+    /// the same share of each, and tone curves of editors differ by that much in slope between the colours of a sky.
+    pub const TINT: (f64, f64) = (0.55, 1.7);
     /// Comparable places in the surroundings, share of those looked at.
     pub const ALIKE: usize = 6;
 }
 
 /// What a mark is taken for; [`Cause::LikeAShadow`] where nothing speaks against it.
 /// `colours` is asked only where all else fits.
-pub(super) fn cause(mark: &Mark, place: &Place, colours: impl FnOnce() -> Vec<Tint>) -> Cause {
+/// `noticed`: contrast that would just be noticed there, grain apart.
+pub(super) fn cause(mark: &Mark, place: &Place, noticed: f64, colours: impl FnOnce() -> Vec<Tint>) -> Cause {
     if place.alike >= bound::ALIKE {
         return Cause::OneOfMany;
     }
-    if mark.unrest > bound::UNREST || mark.contrast < standing_out(place) {
+    // Plain is where nothing else of that size would be noticed: detail that shows by itself hides a shadow.
+    let plain = mark.unrest < bound::UNREST.min(noticed / mark.contrast);
+    if !plain || mark.contrast < standing_out(place) {
         return Cause::AmongDetail;
     }
     if mark.elongation > bound::ELONGATION || mark.unexplained > bound::UNEXPLAINED {
@@ -70,6 +73,8 @@ fn coloured(mark: &Mark, colours: &[Tint]) -> bool {
     colours.iter().filter(|t| t.ground < CLIPPED).any(|t| {
         let error = 3.0 * t.sigma;
         let (least, most) = bound::TINT;
-        t.contrast + error < least * mark.contrast || t.contrast - error > most * mark.contrast
+        let lost = |contrast: f64| -libm::log((1.0 - contrast).max(0.01));
+        let of_light = lost(mark.contrast);
+        lost(t.contrast + error) < least * of_light || lost(t.contrast - error) > most * of_light
     })
 }

@@ -19,9 +19,10 @@ use rayon::prelude::*;
 use crate::visibility::{Viewing, noticed_contrast};
 use seek::{Place, Responses};
 
-/// Widths of shadows as shares of the long side: 10 to 250 µm on a sensor 36 mm wide, the whole of it or 60 %
-/// of it in the picture; a mote itself adds to the width.
-const SHARES: std::ops::Range<f64> = 0.00028..0.0145;
+/// Widths of shadows as shares of the long side: from the pupil's image under the lowest glass at the smallest aperture of
+/// practice (0.5 mm at f/22: 22 µm on a sensor 36 mm wide) to 250 µm with 60 % of that sensor in the picture; a mote
+/// itself adds to the width.
+const SHARES: std::ops::Range<f64> = 0.0006..0.0145;
 /// Narrowest mark that can be told from a speck, px: three pixels have a middle and two flanks.
 const NARROWEST: f64 = 2.8;
 /// Contrast over its uncertainty from which a mark counts. Look-elsewhere: a 24-megapixel picture has some
@@ -121,7 +122,8 @@ fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, eye: &Eye) ->
     if times < 1.0 || snr < SNR {
         return None;
     }
-    let cause = judge::cause(&mark, place, || patch::colours(frame, &mark));
+    let noticed = eye.noticed(mark.width, mark.ground, 0.0);
+    let cause = judge::cause(&mark, place, noticed, || patch::colours(frame, &mark));
     Some(Suspect {
         at: PicturePoint { x: mark.x, y: mark.y },
         width_px: mark.width,
