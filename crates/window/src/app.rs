@@ -308,6 +308,9 @@ impl App {
                 let unfit = self.found.inspection().is_none_or(|i| i.fitness.verdict == Verdict::Unfit);
                 self.go(if unfit { Step::TestFrame } else { Step::Cleaning });
             }
+            Step::Cleaning if self.next_of_demo().is_some() => {
+                self.next_of_demo().into_iter().for_each(|next| self.next_frame(next));
+            }
             Step::Cleaning => self.dialog(Command::NextFrame, |d| d.set_title("The next test frame").pick_file()),
             Step::Recheck => self.go(if clear { Step::Ready } else { Step::Cleaning }),
             Step::Ready => self.go(if clear { Step::Folder } else { Step::Cleaning }),
@@ -324,6 +327,11 @@ impl App {
             Step::SignOff => self.go(Step::DeliveryNote),
             Step::DeliveryNote => {}
         }
+    }
+
+    /// The demo has its next test frame at hand.
+    fn next_of_demo(&self) -> Option<PathBuf> {
+        self.found.frame().and_then(motelight_desk::jobs::demo::next_frame)
     }
 
     fn carry_on(&mut self, command: Command) {
