@@ -8,6 +8,7 @@ use std::time::{Duration, Instant};
 
 use eframe::egui::{Context, Event, Modifiers, PointerButton, Pos2, RawInput, Rect, pos2, vec2};
 use motelight_desk::jobs::{Settings, Source};
+use motelight_frame::read::raw_child;
 use motelight_frame::{Limits, RawDecoder, ReadOptions, read};
 use motelight_motes::visibility::Viewing;
 use motelight_window::command::{Command, Commands};
@@ -66,7 +67,7 @@ impl Pane {
 }
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
-    motelight_frame::read::raw_child::serve_if_asked();
+    raw_child::serve_if_asked();
     let path = std::env::args_os().nth(1).map(PathBuf::from).ok_or("name a picture")?;
     let raw = RawDecoder::Child(std::env::current_exe()?);
     let read_options = ReadOptions { limits: Limits::default(), sensor: None, raw };

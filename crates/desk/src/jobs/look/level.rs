@@ -106,21 +106,22 @@ impl Level {
                 // Weights 1 2 1 across and down: every pixel of a pattern of 2 x 2 gets the same share of each colour.
                 let plane = &frame.planes[0];
                 let full = plane.size();
-                light.par_chunks_mut(size.width.max(1)).enumerate().for_each(|(j, out)| {
+                let about = window.x.saturating_sub(1)..(window.right() + 1).min(full.width);
+                let gain = |row: usize| about.clone().map(|x| tones.even[cfa.colour(x, row) as usize]).collect();
+                let gains: Vec<Vec<f32>> = (0..cfa.period().height).map(gain).collect();
+                light.par_chunks_mut(size.width.max(1)).enumerate().for_each_init(Vec::new, |columns, (j, out)| {
                     let y = rows(j);
                     let near = [mirrored(y, 0, full.height), y, mirrored(y, 2, full.height)];
-                    let period = cfa.period().width;
-                    let gains = near
-                        .map(|row| (0..period).map(|x| tones.even[cfa.colour(x, row) as usize]).collect::<Vec<f32>>());
-                    let column = |x: usize| {
-                        let v = |k: usize| plane.at(x, near[k]) * gains[k][x % period];
-                        v(0) + 2.0 * v(1) + v(2)
+                    let row = |k: usize| {
+                        let gains = &gains[near[k] % gains.len()];
+                        plane.row(near[k])[about.clone()].iter().zip(gains).map(|(v, gain)| v * gain)
                     };
-                    let mut three = [0.0, column(mirrored(window.x, 0, full.width)), column(window.x)];
+                    columns.clear();
+                    columns.extend(row(0).zip(row(1)).zip(row(2)).map(|((a, b), c)| a + 2.0 * b + c));
                     for (i, to) in out.iter_mut().enumerate() {
                         let x = window.x + i;
-                        three = [three[1], three[2], column(mirrored(x, 2, full.width))];
-                        *to = root((three[0] + 2.0 * three[1] + three[2]) / 16.0);
+                        let column = |step: usize| columns[mirrored(x, step, full.width) - about.start];
+                        *to = root((column(0) + 2.0 * column(1) + column(2)) / 16.0);
                     }
                 });
                 Level { size, light, colours: None }
