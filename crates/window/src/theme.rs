@@ -273,6 +273,12 @@ pub fn quiet(ui: &mut Ui, theme: &Theme, words: &str) {
     ui.add(egui::Label::new(egui::RichText::new(words).color(theme.quiet).size(SMALL)).wrap());
 }
 
+/// The head of a column, or the name of a fact: never broken.
+pub fn head(ui: &mut Ui, theme: &Theme, words: &str) {
+    let text = egui::RichText::new(words).color(theme.quiet).size(SMALL);
+    ui.add(egui::Label::new(text).extend());
+}
+
 /// A drawn thing told to those who cannot see it.
 pub fn told(response: &Response, words: &str) {
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, words));
