@@ -110,9 +110,9 @@ const LIGHT: Theme = Theme {
     line: Color32::from_gray(166),
     accent: Color32::from_rgb(0, 84, 138),
     on_accent: Color32::from_gray(250),
-    good: Color32::from_rgb(0, 104, 78),
-    care: Color32::from_rgb(132, 82, 0),
-    bad: Color32::from_rgb(160, 58, 0),
+    good: Color32::from_rgb(0, 92, 70),
+    care: Color32::from_rgb(120, 74, 0),
+    bad: Color32::from_rgb(150, 52, 0),
 };
 
 impl Theme {
