@@ -104,11 +104,9 @@ impl App {
                 self.worker.watch(folder.as_ref());
                 self.state.sensor.watch = folder;
             }
-            Command::Body(number) => {
-                if self.state.sensor.body != Some(number) {
-                    self.state.sensor.body = Some(number);
-                    self.forget_frames();
-                }
+            Command::Body(number) if self.state.sensor.body != Some(number) => {
+                self.state.sensor.body = Some(number);
+                self.forget_frames();
             }
             Command::Pass(kind, made) => {
                 self.state.sensor.passes.retain(|p| *p != kind);
