@@ -99,5 +99,12 @@ fn spot(i: usize, width: f64, height: f64) -> Spot {
     // Spread evenly by the golden ratio.
     let x = (i as f64 * 0.618_034).fract() * width;
     let y = (i as f64 + 0.5) / MARKS as f64 * height;
-    Spot { id: format!("a-{i}"), at: (x, y), width_px: 30.0, shows: i % 3 == 0, choice: None, words: String::new() }
+    Spot {
+        id: format!("a-{i}"),
+        at: (x, y),
+        width_px: 30.0,
+        shows: i.is_multiple_of(3),
+        choice: None,
+        words: String::new(),
+    }
 }
