@@ -167,22 +167,13 @@ impl Level {
     pub fn halved(&self) -> Level {
         let size = Size { width: self.size.width / 2, height: self.size.height / 2 };
         let stride = self.size.width;
-        let four = |i: usize| {
-            let at = 2 * (i / size.width) * stride + 2 * (i % size.width);
-            [at, at + 1, at + stride, at + stride + 1]
-        };
-        let mean = |i: usize| (four(i).iter().map(|&k| u32::from(self.light[k])).sum::<u32>() / 4) as u16;
-        let colour = |i: usize, from: &[[u8; 3]]| {
-            let four = four(i);
-            [0, 1, 2].map(|c| ((four.iter().map(|&k| u16::from(from[k][c])).sum::<u16>() + 2) / 4) as u8)
-        };
+        let mean = |four: [u16; 4]| (four.iter().map(|&v| u32::from(v)).sum::<u32>() / 4) as u16;
+        let colour =
+            |four: [[u8; 3]; 4]| [0, 1, 2].map(|c| ((four.iter().map(|v| u16::from(v[c])).sum::<u16>() + 2) / 4) as u8);
         Level {
             size,
-            light: (0..size.area()).into_par_iter().map(mean).collect(),
-            colours: self
-                .colours
-                .as_ref()
-                .map(|from| (0..size.area()).into_par_iter().map(|i| colour(i, from)).collect()),
+            light: by_fours(&self.light, stride, size, mean),
+            colours: self.colours.as_ref().map(|from| by_fours(from, stride, size, colour)),
         }
     }
 
@@ -240,6 +231,23 @@ fn mirrored(at: usize, step: usize, len: usize) -> usize {
         Some(v) if v >= len => len.saturating_sub(2),
         Some(v) => v,
     }
+}
+
+/// One sample of each four, row by row.
+fn by_fours<T: Copy + Default + Send + Sync>(
+    from: &[T],
+    stride: usize,
+    size: Size,
+    one: impl Fn([T; 4]) -> T + Sync,
+) -> Vec<T> {
+    let mut out = vec![T::default(); size.area()];
+    out.par_chunks_mut(size.width.max(1)).zip(from.par_chunks(2 * stride.max(1))).for_each(|(out, rows)| {
+        let (upper, lower) = rows.split_at(stride);
+        for ((to, a), b) in out.iter_mut().zip(upper.chunks_exact(2)).zip(lower.chunks_exact(2)) {
+            *to = one([a[0], a[1], b[0], b[1]]);
+        }
+    });
+    out
 }
 
 fn gathered<T: Copy + Send + Sync>(from: &[T], size: Size, stored: &(impl Fn(usize, usize) -> usize + Sync)) -> Vec<T> {
