@@ -109,6 +109,11 @@ const PAGES: [Page; 6] = [
     },
 ];
 
+/// File name of the demo's test frame.
+pub const WALL: &str = "wall.dng";
+/// File name of the test frame after it.
+pub const NEXT_MORNING: &str = "wall-next-morning.dng";
+
 /// Writes the demo below a folder: `wall.dng`, `wall-next-morning.dng`, `shoot/` with six pictures, `truth/` with what is really on the
 /// sensor. Files that are there already are left as they are: the demo is the same every time.
 ///
@@ -120,7 +125,7 @@ pub fn write(folder: &Path) -> Result<DemoFiles, SynthError> {
     for wanted in [&shoot_folder, &truth_folder] {
         std::fs::create_dir_all(wanted).map_err(|source| SynthError::Disk { path: wanted.clone(), source })?;
     }
-    let (test_frame, cleaned) = (folder.join("wall.dng"), folder.join("wall-next-morning.dng"));
+    let (test_frame, cleaned) = (folder.join(WALL), folder.join(NEXT_MORNING));
     let mut files = DemoFiles { test_frame, cleaned, shoot: Vec::new(), truth: Vec::new() };
     files.truth.push(truth_folder.join("wall.json"));
     write_missing(&files.test_frame, &files.truth[0], DNG, || wall("2024:05:14 22:15:00", 99, motes(7)))?;

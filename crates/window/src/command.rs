@@ -178,13 +178,11 @@ impl Commands {
             // Which key makes a question mark or a plus, and with Shift or without, depends on the keyboard.
             let exact = !matches!(shortcut.key, Key::Questionmark | Key::Plus);
             let pressed = if exact {
-                input.consume_key(shortcut.modifiers, shortcut.key)
+                input.count_and_consume_key(shortcut.modifiers, shortcut.key)
             } else {
-                input.key_pressed(shortcut.key)
+                input.num_presses(shortcut.key)
             };
-            if pressed {
-                self.push(shortcut.command.clone());
-            }
+            (0..pressed).for_each(|_| self.push(shortcut.command.clone()));
         }
     }
 }

@@ -10,6 +10,7 @@ pub mod found;
 pub mod look;
 pub mod views;
 pub mod app;
+mod carry_out;
 mod answers;
 
 pub use app::{App, Setup};

@@ -331,8 +331,7 @@ mod tests {
     fn choices_survive_being_written_down() {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("deep/state.json");
-        let mut state = State::default();
-        state.step = Step::Mend;
+        let mut state = State { step: Step::Mend, ..State::default() };
         state.sensor.frames.push("wall.dng".into());
         state.choose("a.jpg", "3", Some(Choice::Skip));
         state.write(&path).expect("written");

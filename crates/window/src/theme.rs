@@ -110,9 +110,9 @@ const LIGHT: Theme = Theme {
     line: Color32::from_gray(166),
     accent: Color32::from_rgb(0, 84, 138),
     on_accent: Color32::from_gray(250),
-    good: Color32::from_rgb(0, 104, 78),
-    care: Color32::from_rgb(132, 82, 0),
-    bad: Color32::from_rgb(160, 58, 0),
+    good: Color32::from_rgb(0, 92, 70),
+    care: Color32::from_rgb(120, 74, 0),
+    bad: Color32::from_rgb(150, 52, 0),
 };
 
 impl Theme {
@@ -271,6 +271,12 @@ pub fn text(ui: &mut Ui, words: impl Into<egui::RichText>) {
 /// Text that stands back.
 pub fn quiet(ui: &mut Ui, theme: &Theme, words: &str) {
     ui.add(egui::Label::new(egui::RichText::new(words).color(theme.quiet).size(SMALL)).wrap());
+}
+
+/// The head of a column, or the name of a fact: never broken.
+pub fn head(ui: &mut Ui, theme: &Theme, words: &str) {
+    let text = egui::RichText::new(words).color(theme.quiet).size(SMALL);
+    ui.add(egui::Label::new(text).extend());
 }
 
 /// A drawn thing told to those who cannot see it.

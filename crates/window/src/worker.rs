@@ -100,7 +100,7 @@ pub enum Answer {
     /// Pictures, and what could not be listed.
     Listed(Vec<Source>, Vec<FrameError>),
     /// A shoot, and what its pictures can be mended by without a test frame.
-    Traced(Result<(Box<TracedShoot>, Result<Arc<Basis>, FrameError>), FrameError>),
+    Traced(Result<Traced, FrameError>),
     /// A chart to mend by, and the file it is of.
     Chart(PathBuf, Result<Arc<Basis>, FrameError>),
     /// Mended pictures.
@@ -108,6 +108,9 @@ pub enum Answer {
     /// The program made a mistake.
     Mistake(FrameError),
 }
+
+/// A traced shoot, and what its pictures can be mended by without a test frame, or why not.
+pub type Traced = (Box<TracedShoot>, Result<Arc<Basis>, FrameError>);
 
 /// What came of mending.
 #[derive(Debug)]

@@ -138,7 +138,7 @@ fn a_growing_folder_is_followed_until_it_goes_away() {
     let mut child = command(&[&"trace", &"--watch", &card]).stdout(Stdio::piped()).spawn().expect("started");
     let mut lines = BufReader::new(child.stdout.take().expect("piped")).lines().map(|l| l.expect("UTF-8"));
     let mut heard = Vec::new();
-    for (count, more) in [(8, 9..=16), (16, 1..=0)] {
+    for (count, more) in [(8, (9..=16).collect()), (16, Vec::new())] {
         loop {
             let line = lines.next().expect("it goes on while the folder is there");
             let taken = line == format!("{count} pictures taken in");
@@ -147,7 +147,7 @@ fn a_growing_folder_is_followed_until_it_goes_away() {
                 break;
             }
         }
-        more.for_each(copy);
+        more.into_iter().for_each(copy);
     }
     std::fs::remove_dir_all(&card).expect("removed");
     heard.extend(lines);

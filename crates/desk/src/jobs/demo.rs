@@ -53,6 +53,12 @@ fn made(folder: &Path) -> Result<DemoFiles, FrameError> {
     motelight_synth::demo::write(folder).map_err(|e| failed(folder, e.to_string()))
 }
 
+/// The demo's test frame after the one that is given, where there is one.
+pub fn next_frame(test_frame: &Path) -> Option<PathBuf> {
+    let next = test_frame.with_file_name(motelight_synth::demo::NEXT_MORNING);
+    (test_frame.file_name() == Some(motelight_synth::demo::WALL.as_ref()) && next.is_file()).then_some(next)
+}
+
 fn failed(folder: &Path, message: String) -> FrameError {
     FrameError::new(Fault::Unwritable, folder, message, "Give another folder with --out, with 300 MB free.")
 }

@@ -392,7 +392,9 @@ impl Viewer {
         let bounds = [pane.left(), pane.top(), pane.right(), pane.bottom()].map(f64::from);
         // Ids are set larger here than in a report: they are read from further away.
         for ((place, mark), i) in placed(&marks, 1.25, bounds).into_iter().zip(&marks).zip(which) {
-            draw_mark(painter, theme, &place, mark, self.mote == Some(i));
+            let here = self.mote == Some(i);
+            let ink = if here { theme.accent_on_picture() } else { Color32::WHITE };
+            draw_mark(painter, [ink, Color32::from_black_alpha(220)], &place, mark, here);
         }
     }
 }
@@ -407,8 +409,14 @@ fn draw(painter: &Painter, texture: &TextureHandle, place: Rect) {
     painter.image(texture.id(), place, whole, Color32::WHITE);
 }
 
-/// Corner ticks and an id: white with a dark rim, to be seen on everything.
-pub fn draw_mark(painter: &Painter, theme: &Theme, place: &motelight_desk::report::Placed, mark: &Mark, here: bool) {
+/// Corner ticks and an id in one colour with a rim of another, to be seen on everything.
+pub fn draw_mark(
+    painter: &Painter,
+    [ink, rim]: [Color32; 2],
+    place: &motelight_desk::report::Placed,
+    mark: &Mark,
+    here: bool,
+) {
     let ([l, t, r, b], label) = place;
     let weight = if here {
         3.0
@@ -417,7 +425,6 @@ pub fn draw_mark(painter: &Painter, theme: &Theme, place: &motelight_desk::repor
     } else {
         1.1
     };
-    let ink = if here { theme.accent_on_picture() } else { Color32::WHITE };
     let length = if here { 11.0 } else { 6.0 };
     let corner = |x: f64, y: f64, sx: f32, sy: f32| {
         let at = pos2(x as f32, y as f32);
@@ -425,28 +432,28 @@ pub fn draw_mark(painter: &Painter, theme: &Theme, place: &motelight_desk::repor
     };
     let corners =
         [corner(*l, *t, 1.0, 1.0), corner(*r, *t, -1.0, 1.0), corner(*r, *b, -1.0, -1.0), corner(*l, *b, 1.0, -1.0)];
-    for (stroke, points) in [Stroke::new(weight + 2.4, Color32::from_black_alpha(220)), Stroke::new(weight, ink)]
+    for (stroke, points) in [Stroke::new(weight + 2.4, rim), Stroke::new(weight, ink)]
         .into_iter()
         .flat_map(|s| corners.iter().map(move |c| (s, c)))
     {
         painter.add(Shape::line(points.clone(), stroke));
     }
     if let Some((x, y)) = label {
-        rimmed(painter, pos2(*x as f32, *y as f32), Align2::CENTER_CENTER, &mark.id, SMALL, ink);
+        rimmed(painter, (pos2(*x as f32, *y as f32), Align2::CENTER_CENTER), &mark.id, SMALL, [ink, rim]);
     }
 }
 
-fn rimmed(painter: &Painter, at: Pos2, align: Align2, words: &str, size: f32, ink: Color32) {
+fn rimmed(painter: &Painter, (at, align): (Pos2, Align2), words: &str, size: f32, [ink, rim]: [Color32; 2]) {
     let font = FontId::proportional(size);
     for by in [vec2(-1.2, 0.0), vec2(1.2, 0.0), vec2(0.0, -1.2), vec2(0.0, 1.2)] {
-        painter.text(at + by, align, words, font.clone(), Color32::from_black_alpha(190));
+        painter.text(at + by, align, words, font.clone(), rim);
     }
     painter.text(at, align, words, font, ink);
 }
 
 fn caption(painter: &Painter, pane: Rect, words: &str) {
     let at = pane.left_bottom() + Vec2::new(12.0, -10.0);
-    rimmed(painter, at, Align2::LEFT_BOTTOM, words, theme::BODY, Color32::WHITE);
+    rimmed(painter, (at, Align2::LEFT_BOTTOM), words, theme::BODY, [Color32::WHITE, Color32::from_black_alpha(200)]);
 }
 
 fn caption_words(version: &str, shown: &Shown, placing: &Placing, one_to_one: f32) -> String {

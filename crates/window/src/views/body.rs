@@ -33,7 +33,9 @@ fn body_card(page: &Page, ui: &mut Ui, card: &BodyCard, commands: &mut Commands)
             if ui.radio(chosen, RichText::new(&called).size(theme::HEADING)).clicked() {
                 commands.push(Command::Body(row.number));
             }
-            let kind = [row.make.as_str(), row.model.as_str()].join(" ");
+            // Many makers repeat their name in the model's.
+            let make = if row.model.starts_with(row.make.trim()) { "" } else { row.make.trim() };
+            let kind = format!("{make} {}", row.model).trim().to_owned();
             theme::quiet(ui, page.theme, &shown(&kind));
         });
         ui.columns(3, |columns| {
@@ -106,7 +108,7 @@ pub fn watch_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
 /// The f-number that is cleaned for.
 pub fn booked_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
     ui.horizontal_wrapped(|ui| {
-        ui.label("Smallest aperture of the work booked:");
+        ui.label("Clear wanted to");
         for stop in [5.6, 8.0, 11.0, 16.0, 22.0] {
             let here = (page.state.sensor.booked - stop).abs() < 0.01;
             if ui.add(egui::Button::selectable(here, format!("f/{stop}"))).clicked() {

@@ -52,7 +52,7 @@ pub fn dots(inspection: &Inspection, only: Option<&[usize]>) -> Vec<Dot> {
 /// Draws a chart as large as there is room for, at most `height` points high.
 pub fn chart_ui(page: &Page, ui: &mut Ui, sensor: (f64, f64), dots: &[Dot], mount: bool, height: f32) {
     let width = ui.available_width();
-    let height = height.min(0.95 * width);
+    let height = height.min(0.82 * width);
     let (area, response) = ui.allocate_exact_size(vec2(width, height), Sense::hover());
     let view = if mount { "mount view" } else { "picture view" };
     theme::told(&response, &format!("Chart in {view}: {} motes", dots.len()));
@@ -78,7 +78,7 @@ fn mount_chart(painter: &Painter, theme: &Theme, area: Rect, sensor: (f64, f64),
     let line = Stroke::new(1.5, theme.on_surround.gamma_multiply(0.75));
     let room = area.shrink2(vec2(16.0, 10.0));
     // The mount's ring about the sensor's corners takes most of the height.
-    let ring = (0.44 * room.height()).min(0.3 * room.width());
+    let ring = (0.46 * room.height()).min(0.33 * room.width());
     let throat = 0.93 * ring;
     let diagonal = sensor.0.hypot(sensor.1);
     let centre = pos2(room.center().x + 0.14 * room.width(), room.bottom() - ring - 0.03 * room.height());
@@ -154,7 +154,7 @@ fn motes(painter: &Painter, theme: &Theme, glass: Rect, sensor: (f64, f64), dots
     let room = glass.expand(20.0);
     let bounds = [room.left(), room.top(), room.right(), room.bottom()].map(f64::from);
     for (place, mark) in placed(&marks, 1.2, bounds).into_iter().zip(&marks) {
-        draw_mark(painter, theme, &place, mark, false);
+        draw_mark(painter, [theme.on_surround, theme.surround], &place, mark, false);
     }
 }
 

@@ -6,7 +6,7 @@ use motelight_motes::advise::{Action, Advice, PassKind};
 
 use super::body::{booked_ui, watch_ui};
 use super::chart::{chart_ui, dots, sensor_mm};
-use super::pieces::{Page, button, drop_ui, fact, take_ui, troubles_ui};
+use super::pieces::{Page, button, drop_ui, fact, main_button, take_ui, troubles_ui};
 use crate::command::{Command, Commands};
 use crate::state::Step;
 use crate::theme::{self, Mood};
@@ -44,16 +44,25 @@ pub fn cleaning_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
 }
 
 /// Where on the glass to go, as large as there is room for.
-pub fn where_to_go(page: &Page, ui: &mut Ui) {
+pub fn where_to_go(page: &Page, ui: &mut Ui, commands: &mut Commands) {
     let (Some(advice), Some(inspection)) = (page.found.advice(), page.found.inspection()) else { return };
-    let Some(sensor) = sensor_mm(inspection) else {
-        return theme::text(ui, "The file does not tell the sensor’s size, so that no chart can be drawn.");
-    };
     let aims: Vec<usize> = advice.aims.iter().map(|a| a.number).collect();
-    let height = ui.available_height() - 60.0;
-    chart_ui(page, ui, sensor, &dots(inspection, Some(&aims)), true, height);
-    let words = "Looking into the mount, body upright. The body is a sketch: mind top plate and grip.";
+    let height = ui.available_height() - 120.0;
+    let words = match sensor_mm(inspection) {
+        Some(sensor) => {
+            chart_ui(page, ui, sensor, &dots(inspection, Some(&aims)), true, height);
+            "Looking into the mount, body upright. The body is a sketch: mind top plate and grip."
+        }
+        None => "The file does not tell the sensor’s size, so that no chart can be drawn.",
+    };
     theme::quiet(ui, page.theme, words);
+    ui.add_space(6.0);
+    ui.horizontal(|ui| {
+        main_button(page, ui, "Next test frame", commands);
+        if advice.action == Action::LeaveAlone {
+            button(ui, "Stop here: ready", Command::Go(Step::Ready), commands);
+        }
+    });
 }
 
 fn tools_ui(page: &Page, ui: &mut Ui, advice: &Advice) {
@@ -113,12 +122,6 @@ fn next_frame_ui(page: &Page, ui: &mut Ui, advice: &Advice, commands: &mut Comma
         });
     }
     drop_ui(page, ui, "Drop the next test frame here: same lens, same settings");
-    ui.horizontal_wrapped(|ui| {
-        super::pieces::main_button(page, ui, "Next test frame", commands);
-        if advice.action == Action::LeaveAlone {
-            button(ui, "Stop here: ready", Command::Go(Step::Ready), commands);
-        }
-    });
     take_ui(ui, "name the next test frame", ("Open …", Command::Main), Command::NextFrame, commands);
     watch_ui(page, ui, commands);
     troubles_ui(page, ui, Step::Cleaning);

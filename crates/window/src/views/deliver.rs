@@ -76,7 +76,7 @@ fn mended_ui(page: &Page, ui: &mut Ui, mended: &MendedShoot, commands: &mut Comm
     }
     Grid::new("mended").num_columns(5).spacing([26.0, 7.0]).striped(true).show(ui, |ui| {
         for words in ["", "lifted", "filled", "untouched", "still showing"] {
-            theme::quiet(ui, page.theme, words);
+            theme::head(ui, page.theme, words);
         }
         ui.end_row();
         for picture in &mended.pictures {

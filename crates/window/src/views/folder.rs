@@ -56,7 +56,7 @@ pub fn wall_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
 /// The motes of the shoot, and when each came.
 pub fn trace_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
     let Some(shoot) = &page.found.traced else {
-        theme::title(ui, "Not traced yet");
+        theme::title(ui, if page.busy() { "The shoot is being traced …" } else { "Not traced yet" });
         theme::text(ui, "What stays at one place of the sensor while the scenes change is a mote.");
         troubles_ui(page, ui, Step::Trace);
         match page.found.sources.is_empty() {

@@ -43,7 +43,7 @@ pub fn step_ui(page: &Page, ui: &mut Ui, viewer: &mut Viewer, spots: &[Spot], co
         }
         Step::Cleaning if page.found.inspection().is_some() => {
             words(ui, 500.0, |ui| cleaning::cleaning_ui(page, ui, commands));
-            cleaning::where_to_go(page, ui);
+            cleaning::where_to_go(page, ui, commands);
         }
         Step::BeforeAfter if page.state.shoot.picture.is_some() => {
             words(ui, 390.0, |ui| work::motes_ui(page, ui, viewer, spots, commands));

@@ -25,6 +25,9 @@ const WORDS: [(Status, &str); 5] = [
 pub fn recheck_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
     troubles_ui(page, ui, Step::Recheck);
     let Some(rechecks) = &page.found.rechecked else {
+        if page.busy() {
+            return theme::title(ui, "The test frames are being held against each other …");
+        }
         theme::title(ui, "No second test frame yet");
         theme::text(ui, "After each pass a test frame, with the same lens and settings: it tells what the pass did.");
         button(ui, "Go to the cleaning", Command::Go(Step::Cleaning), commands);
@@ -96,7 +99,7 @@ fn fates_table(page: &Page, ui: &mut Ui, rechecks: &Rechecks) {
     theme::heading(ui, "Mote by mote");
     Grid::new("fates").num_columns(4).spacing([26.0, 6.0]).striped(true).show(ui, |ui| {
         for name in ["before", "after", "what became of it", "how sure"] {
-            theme::quiet(ui, page.theme, name);
+            theme::head(ui, page.theme, name);
         }
         ui.end_row();
         for fate in &compare.recheck.fates {

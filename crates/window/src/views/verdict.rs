@@ -70,7 +70,7 @@ fn facts_ui(page: &Page, ui: &mut Ui, inspection: &Inspection) {
     facts.extend(inspection.stand_off.as_ref().map(|s| ("stand-off", format!("{} mm", plus_minus(s.height_mm)))));
     egui::Grid::new("facts").num_columns(2).spacing([16.0, 6.0]).show(ui, |ui| {
         for (name, value) in facts {
-            ui.label(RichText::new(name).color(page.theme.quiet).size(theme::SMALL));
+            theme::head(ui, page.theme, name);
             ui.add(egui::Label::new(value).wrap());
             ui.end_row();
         }

@@ -15,7 +15,7 @@ fn driver() -> bool {
     let folders = ["/usr/share/vulkan/icd.d", "/etc/vulkan/icd.d", "/usr/local/share/vulkan/icd.d"];
     let here = |folder: &&str| Path::new(folder).read_dir().is_ok_and(|mut files| files.next().is_some());
     let named = ["VK_DRIVER_FILES", "VK_ICD_FILENAMES"].iter().any(|name| std::env::var_os(name).is_some());
-    let found = named || folders.iter().any(|f| here(&f));
+    let found = named || folders.iter().any(here);
     if !found {
         assert!(
             std::env::var_os("CI").is_none_or(|v| v != "true"),

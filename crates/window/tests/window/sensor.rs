@@ -108,3 +108,17 @@ fn every_key_of_the_list_is_told_and_none_breaks_anything() {
         }
     }
 }
+
+/// Every step at every system scale, in the smallest window: nothing breaks, everything keeps its name.
+#[test]
+fn every_step_is_drawn_at_every_scale() {
+    let mut drive = Drive::new();
+    drive.drop(&made().before);
+    drive.until("the verdict", |app| app.found().judged.is_some());
+    for scale in [1.0, 1.5, 2.0, 3.0] {
+        drive.window.set_pixels_per_point(scale);
+        for step in Step::SENSOR.into_iter().chain(Step::SHOOT) {
+            drive.go(step);
+        }
+    }
+}

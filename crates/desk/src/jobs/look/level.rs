@@ -106,21 +106,22 @@ impl Level {
                 // Weights 1 2 1 across and down: every pixel of a pattern of 2 x 2 gets the same share of each colour.
                 let plane = &frame.planes[0];
                 let full = plane.size();
-                light.par_chunks_mut(size.width.max(1)).enumerate().for_each(|(j, out)| {
+                let about = window.x.saturating_sub(1)..(window.right() + 1).min(full.width);
+                let gain = |row: usize| about.clone().map(|x| tones.even[cfa.colour(x, row) as usize]).collect();
+                let gains: Vec<Vec<f32>> = (0..cfa.period().height).map(gain).collect();
+                light.par_chunks_mut(size.width.max(1)).enumerate().for_each_init(Vec::new, |columns, (j, out)| {
                     let y = rows(j);
                     let near = [mirrored(y, 0, full.height), y, mirrored(y, 2, full.height)];
-                    let period = cfa.period().width;
-                    let gains = near
-                        .map(|row| (0..period).map(|x| tones.even[cfa.colour(x, row) as usize]).collect::<Vec<f32>>());
-                    let column = |x: usize| {
-                        let v = |k: usize| plane.at(x, near[k]) * gains[k][x % period];
-                        v(0) + 2.0 * v(1) + v(2)
+                    let row = |k: usize| {
+                        let gains = &gains[near[k] % gains.len()];
+                        plane.row(near[k])[about.clone()].iter().zip(gains).map(|(v, gain)| v * gain)
                     };
-                    let mut three = [0.0, column(mirrored(window.x, 0, full.width)), column(window.x)];
+                    columns.clear();
+                    columns.extend(row(0).zip(row(1)).zip(row(2)).map(|((a, b), c)| a + 2.0 * b + c));
                     for (i, to) in out.iter_mut().enumerate() {
                         let x = window.x + i;
-                        three = [three[1], three[2], column(mirrored(x, 2, full.width))];
-                        *to = root((three[0] + 2.0 * three[1] + three[2]) / 16.0);
+                        let column = |step: usize| columns[mirrored(x, step, full.width) - about.start];
+                        *to = root((column(0) + 2.0 * column(1) + column(2)) / 16.0);
                     }
                 });
                 Level { size, light, colours: None }
@@ -166,22 +167,13 @@ impl Level {
     pub fn halved(&self) -> Level {
         let size = Size { width: self.size.width / 2, height: self.size.height / 2 };
         let stride = self.size.width;
-        let four = |i: usize| {
-            let at = 2 * (i / size.width) * stride + 2 * (i % size.width);
-            [at, at + 1, at + stride, at + stride + 1]
-        };
-        let mean = |i: usize| (four(i).iter().map(|&k| u32::from(self.light[k])).sum::<u32>() / 4) as u16;
-        let colour = |i: usize, from: &[[u8; 3]]| {
-            let four = four(i);
-            [0, 1, 2].map(|c| ((four.iter().map(|&k| u16::from(from[k][c])).sum::<u16>() + 2) / 4) as u8)
-        };
+        let mean = |four: [u16; 4]| (four.iter().map(|&v| u32::from(v)).sum::<u32>() / 4) as u16;
+        let colour =
+            |four: [[u8; 3]; 4]| [0, 1, 2].map(|c| ((four.iter().map(|v| u16::from(v[c])).sum::<u16>() + 2) / 4) as u8);
         Level {
             size,
-            light: (0..size.area()).into_par_iter().map(mean).collect(),
-            colours: self
-                .colours
-                .as_ref()
-                .map(|from| (0..size.area()).into_par_iter().map(|i| colour(i, from)).collect()),
+            light: by_fours(&self.light, stride, size, mean),
+            colours: self.colours.as_ref().map(|from| by_fours(from, stride, size, colour)),
         }
     }
 
@@ -239,6 +231,23 @@ fn mirrored(at: usize, step: usize, len: usize) -> usize {
         Some(v) if v >= len => len.saturating_sub(2),
         Some(v) => v,
     }
+}
+
+/// One sample of each four, row by row.
+fn by_fours<T: Copy + Default + Send + Sync>(
+    from: &[T],
+    stride: usize,
+    size: Size,
+    one: impl Fn([T; 4]) -> T + Sync,
+) -> Vec<T> {
+    let mut out = vec![T::default(); size.area()];
+    out.par_chunks_mut(size.width.max(1)).zip(from.par_chunks(2 * stride.max(1))).for_each(|(out, rows)| {
+        let (upper, lower) = rows.split_at(stride);
+        for ((to, a), b) in out.iter_mut().zip(upper.chunks_exact(2)).zip(lower.chunks_exact(2)) {
+            *to = one([a[0], a[1], b[0], b[1]]);
+        }
+    });
+    out
 }
 
 fn gathered<T: Copy + Send + Sync>(from: &[T], size: Size, stored: &(impl Fn(usize, usize) -> usize + Sync)) -> Vec<T> {
