@@ -31,11 +31,20 @@ _motelight() {
             motelight,mend)
                 cmd="motelight__subcmd__mend"
                 ;;
+            motelight,rake)
+                cmd="motelight__subcmd__rake"
+                ;;
             motelight,recheck)
                 cmd="motelight__subcmd__recheck"
                 ;;
+            motelight,signoff)
+                cmd="motelight__subcmd__signoff"
+                ;;
             motelight,trace)
                 cmd="motelight__subcmd__trace"
+                ;;
+            motelight,window)
+                cmd="motelight__subcmd__window"
                 ;;
             motelight__subcmd__help,demo)
                 cmd="motelight__subcmd__help__subcmd__demo"
@@ -52,11 +61,20 @@ _motelight() {
             motelight__subcmd__help,mend)
                 cmd="motelight__subcmd__help__subcmd__mend"
                 ;;
+            motelight__subcmd__help,rake)
+                cmd="motelight__subcmd__help__subcmd__rake"
+                ;;
             motelight__subcmd__help,recheck)
                 cmd="motelight__subcmd__help__subcmd__recheck"
                 ;;
+            motelight__subcmd__help,signoff)
+                cmd="motelight__subcmd__help__subcmd__signoff"
+                ;;
             motelight__subcmd__help,trace)
                 cmd="motelight__subcmd__help__subcmd__trace"
+                ;;
+            motelight__subcmd__help,window)
+                cmd="motelight__subcmd__help__subcmd__window"
                 ;;
             motelight__subcmd__help__subcmd__ledger,body)
                 cmd="motelight__subcmd__help__subcmd__ledger__subcmd__body"
@@ -179,7 +197,7 @@ _motelight() {
 
     case "${cmd}" in
         motelight)
-            opts="-h -V --help --version inspect recheck mend trace ledger demo help"
+            opts="-h -V --help --version inspect recheck mend trace signoff rake ledger window demo help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 1 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -227,7 +245,7 @@ _motelight() {
             return 0
             ;;
         motelight__subcmd__help)
-            opts="inspect recheck mend trace ledger demo help"
+            opts="inspect recheck mend trace signoff rake ledger window demo help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -478,6 +496,20 @@ _motelight() {
             COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
             return 0
             ;;
+        motelight__subcmd__help__subcmd__rake)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
         motelight__subcmd__help__subcmd__recheck)
             opts=""
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
@@ -492,7 +524,35 @@ _motelight() {
             COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
             return 0
             ;;
+        motelight__subcmd__help__subcmd__signoff)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
         motelight__subcmd__help__subcmd__trace)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        motelight__subcmd__help__subcmd__window)
             opts=""
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
@@ -1136,6 +1196,32 @@ _motelight() {
             COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
             return 0
             ;;
+        motelight__subcmd__rake)
+            opts="-h --out --strength --scale --json --help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --out)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --strength)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --scale)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
         motelight__subcmd__recheck)
             opts="-h --pass --booked --grit --on-location --battery-low --cold --manual-forbids --json --sensor --no-record --ledger --out --print --distance --screen --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
@@ -1148,6 +1234,48 @@ _motelight() {
                     return 0
                     ;;
                 --booked)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --sensor)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ledger)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --out)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --print)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --distance)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        motelight__subcmd__signoff)
+            opts="-h --trace --originals --json --sensor --no-record --ledger --out --print --distance --screen --help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --trace)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --originals)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
@@ -1210,6 +1338,28 @@ _motelight() {
                     return 0
                     ;;
                 --distance)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        motelight__subcmd__window)
+            opts="-h --state --ledger --no-record --help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --state)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ledger)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;

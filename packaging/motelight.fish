@@ -30,7 +30,10 @@ complete -c motelight -n "__fish_motelight_needs_command" -f -a "inspect" -d 'Ju
 complete -c motelight -n "__fish_motelight_needs_command" -f -a "recheck" -d 'Hold a second test frame against the first: what is gone, stayed, moved or new, and what to do next'
 complete -c motelight -n "__fish_motelight_needs_command" -f -a "mend" -d 'Take the shadows of a test frame\'s motes out of pictures by the same body'
 complete -c motelight -n "__fish_motelight_needs_command" -f -a "trace" -d 'Find the motes of a whole shoot in its pictures alone, and when each came'
+complete -c motelight -n "__fish_motelight_needs_command" -f -a "signoff" -d 'Look finished pictures over one last time, for the print or screen they are meant for'
+complete -c motelight -n "__fish_motelight_needs_command" -f -a "rake" -d 'Draw a picture as a raking view, its small differences raised, to check it by eye'
 complete -c motelight -n "__fish_motelight_needs_command" -f -a "ledger" -d 'What was recorded of bodies, test frames, passes and supplies, and what it is good for'
+complete -c motelight -n "__fish_motelight_needs_command" -f -a "window" -d 'Open the window: the whole job on screen'
 complete -c motelight -n "__fish_motelight_needs_command" -f -a "demo" -d 'Make a demo shoot and run the whole line on it'
 complete -c motelight -n "__fish_motelight_needs_command" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c motelight -n "__fish_motelight_using_subcommand inspect" -l sensor -d 'Sensor width and height in mm, for files that do not tell their pixel pitch: 36x24' -r
@@ -89,6 +92,22 @@ complete -c motelight -n "__fish_motelight_using_subcommand trace" -l json -d 'W
 complete -c motelight -n "__fish_motelight_using_subcommand trace" -l no-record -d 'Write nothing to the ledger'
 complete -c motelight -n "__fish_motelight_using_subcommand trace" -l screen -d 'Nothing may show at 100 % on a screen (default: both this and a 60x40cm print)'
 complete -c motelight -n "__fish_motelight_using_subcommand trace" -s h -l help -d 'Print help'
+complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l trace -d 'The trace of the shoot (what `trace --json` wrote): each of its motes is answered for' -r -F
+complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l originals -d 'Folder of the originals that were traced' -r -F
+complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l sensor -d 'Sensor width and height in mm, for files that do not tell their pixel pitch: 36x24' -r
+complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l ledger -d 'The ledger (default: MOTELIGHT_LEDGER, else ledger.sqlite in the user\'s data folder)' -r -F
+complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l out -d 'Folder for what is written: reports, mended copies' -r -F
+complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l print -d 'Nothing may show in a print of this size: 60x40cm, 24x16in' -r
+complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l distance -d 'Seen from this far: 90cm (default: the print\'s diagonal; 60 cm for a screen)' -r
+complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l json -d 'Write the result as JSON to standard output, and nothing else there'
+complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l no-record -d 'Write nothing to the ledger'
+complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l screen -d 'Nothing may show at 100 % on a screen (default: both this and a 60x40cm print)'
+complete -c motelight -n "__fish_motelight_using_subcommand signoff" -s h -l help -d 'Print help'
+complete -c motelight -n "__fish_motelight_using_subcommand rake" -l out -d 'The PNG to write; an older raking view of that name is replaced, nothing else is' -r -F
+complete -c motelight -n "__fish_motelight_using_subcommand rake" -l strength -d 'How strongly differences are raised: one of 1 % moves the tone by this many % from mid-grey, 0.5 to 100' -r
+complete -c motelight -n "__fish_motelight_using_subcommand rake" -l scale -d 'Differences narrower than this share of the picture\'s long side are kept, 0.1% to 50%' -r
+complete -c motelight -n "__fish_motelight_using_subcommand rake" -l json -d 'Write the result as JSON to standard output, and nothing else there'
+complete -c motelight -n "__fish_motelight_using_subcommand rake" -s h -l help -d 'Print help'
 complete -c motelight -n "__fish_motelight_using_subcommand ledger; and not __fish_seen_subcommand_from list show pass body supply shoot ready pack deliveries export import report help" -l ledger -d 'The ledger (default: MOTELIGHT_LEDGER, else ledger.sqlite in the user\'s data folder)' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand ledger; and not __fish_seen_subcommand_from list show pass body supply shoot ready pack deliveries export import report help" -l json -d 'Write the result as JSON to standard output, and nothing else there'
 complete -c motelight -n "__fish_motelight_using_subcommand ledger; and not __fish_seen_subcommand_from list show pass body supply shoot ready pack deliveries export import report help" -s h -l help -d 'Print help'
@@ -183,6 +202,10 @@ complete -c motelight -n "__fish_motelight_using_subcommand ledger; and __fish_s
 complete -c motelight -n "__fish_motelight_using_subcommand ledger; and __fish_seen_subcommand_from help" -f -a "import" -d 'Take an export back, into a ledger that has nothing in it yet'
 complete -c motelight -n "__fish_motelight_using_subcommand ledger; and __fish_seen_subcommand_from help" -f -a "report" -d 'Write a page with every body\'s story and plots'
 complete -c motelight -n "__fish_motelight_using_subcommand ledger; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c motelight -n "__fish_motelight_using_subcommand window" -l state -d 'Where the window writes its choices down (default: in the user\'s state folder)' -r -F
+complete -c motelight -n "__fish_motelight_using_subcommand window" -l ledger -d 'The ledger (default: MOTELIGHT_LEDGER, else ledger.sqlite in the user\'s data folder)' -r -F
+complete -c motelight -n "__fish_motelight_using_subcommand window" -l no-record -d 'Write nothing to the ledger'
+complete -c motelight -n "__fish_motelight_using_subcommand window" -s h -l help -d 'Print help'
 complete -c motelight -n "__fish_motelight_using_subcommand demo" -l sensor -d 'Sensor width and height in mm, for files that do not tell their pixel pitch: 36x24' -r
 complete -c motelight -n "__fish_motelight_using_subcommand demo" -l ledger -d 'The ledger (default: MOTELIGHT_LEDGER, else ledger.sqlite in the user\'s data folder)' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand demo" -l out -d 'Folder for what is written: reports, mended copies' -r -F
@@ -192,13 +215,16 @@ complete -c motelight -n "__fish_motelight_using_subcommand demo" -l json -d 'Wr
 complete -c motelight -n "__fish_motelight_using_subcommand demo" -l no-record -d 'Write nothing to the ledger'
 complete -c motelight -n "__fish_motelight_using_subcommand demo" -l screen -d 'Nothing may show at 100 % on a screen (default: both this and a 60x40cm print)'
 complete -c motelight -n "__fish_motelight_using_subcommand demo" -s h -l help -d 'Print help'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace ledger demo help" -f -a "inspect" -d 'Judge test frames: what lies on the glass, from which f-number on it shows'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace ledger demo help" -f -a "recheck" -d 'Hold a second test frame against the first: what is gone, stayed, moved or new, and what to do next'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace ledger demo help" -f -a "mend" -d 'Take the shadows of a test frame\'s motes out of pictures by the same body'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace ledger demo help" -f -a "trace" -d 'Find the motes of a whole shoot in its pictures alone, and when each came'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace ledger demo help" -f -a "ledger" -d 'What was recorded of bodies, test frames, passes and supplies, and what it is good for'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace ledger demo help" -f -a "demo" -d 'Make a demo shoot and run the whole line on it'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace ledger demo help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "inspect" -d 'Judge test frames: what lies on the glass, from which f-number on it shows'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "recheck" -d 'Hold a second test frame against the first: what is gone, stayed, moved or new, and what to do next'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "mend" -d 'Take the shadows of a test frame\'s motes out of pictures by the same body'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "trace" -d 'Find the motes of a whole shoot in its pictures alone, and when each came'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "signoff" -d 'Look finished pictures over one last time, for the print or screen they are meant for'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "rake" -d 'Draw a picture as a raking view, its small differences raised, to check it by eye'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "ledger" -d 'What was recorded of bodies, test frames, passes and supplies, and what it is good for'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "window" -d 'Open the window: the whole job on screen'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "demo" -d 'Make a demo shoot and run the whole line on it'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c motelight -n "__fish_motelight_using_subcommand help; and __fish_seen_subcommand_from ledger" -f -a "list" -d 'List all bodies'
 complete -c motelight -n "__fish_motelight_using_subcommand help; and __fish_seen_subcommand_from ledger" -f -a "show" -d 'Tell a body\'s story: how clear it was, its passes, what arrives, how long it stays clear'
 complete -c motelight -n "__fish_motelight_using_subcommand help; and __fish_seen_subcommand_from ledger" -f -a "pass" -d 'Write a pass down'

@@ -107,6 +107,34 @@ _arguments "${_arguments_options[@]}" : \
 '*::pictures -- Pictures of a shoot, or folders of them, as the camera wrote them:_files' \
 && ret=0
 ;;
+(signoff)
+_arguments "${_arguments_options[@]}" : \
+'--trace=[The trace of the shoot (what \`trace --json\` wrote)\: each of its motes is answered for]:TRACE.json:_files' \
+'--originals=[Folder of the originals that were traced]:DIR:_files' \
+'--sensor=[Sensor width and height in mm, for files that do not tell their pixel pitch\: 36x24]:WxH:_default' \
+'--ledger=[The ledger (default\: MOTELIGHT_LEDGER, else ledger.sqlite in the user'\''s data folder)]:FILE:_files' \
+'--out=[Folder for what is written\: reports, mended copies]:DIR:_files' \
+'--print=[Nothing may show in a print of this size\: 60x40cm, 24x16in]:SIZE:_default' \
+'--distance=[Seen from this far\: 90cm (default\: the print'\''s diagonal; 60 cm for a screen)]:LENGTH:_default' \
+'--json[Write the result as JSON to standard output, and nothing else there]' \
+'--no-record[Write nothing to the ledger]' \
+'--screen[Nothing may show at 100 % on a screen (default\: both this and a 60x40cm print)]' \
+'-h[Print help]' \
+'--help[Print help]' \
+'*::pictures -- Finished pictures, or folders of them; they are only read:_files' \
+&& ret=0
+;;
+(rake)
+_arguments "${_arguments_options[@]}" : \
+'--out=[The PNG to write; an older raking view of that name is replaced, nothing else is]:FILE.png:_files' \
+'--strength=[How strongly differences are raised\: one of 1 % moves the tone by this many % from mid-grey, 0.5 to 100]:NUMBER:_default' \
+'--scale=[Differences narrower than this share of the picture'\''s long side are kept, 0.1% to 50%]:SHARE:_default' \
+'--json[Write the result as JSON to standard output, and nothing else there]' \
+'-h[Print help]' \
+'--help[Print help]' \
+':picture -- The picture; it is only read:_files' \
+&& ret=0
+;;
 (ledger)
 _arguments "${_arguments_options[@]}" : \
 '--ledger=[The ledger (default\: MOTELIGHT_LEDGER, else ledger.sqlite in the user'\''s data folder)]:FILE:_files' \
@@ -325,6 +353,16 @@ esac
     ;;
 esac
 ;;
+(window)
+_arguments "${_arguments_options[@]}" : \
+'--state=[Where the window writes its choices down (default\: in the user'\''s state folder)]:FILE:_files' \
+'(--no-record)--ledger=[The ledger (default\: MOTELIGHT_LEDGER, else ledger.sqlite in the user'\''s data folder)]:FILE:_files' \
+'--no-record[Write nothing to the ledger]' \
+'-h[Print help]' \
+'--help[Print help]' \
+'*::open -- A test frame or the folder of a shoot to begin with:_files' \
+&& ret=0
+;;
 (demo)
 _arguments "${_arguments_options[@]}" : \
 '--sensor=[Sensor width and height in mm, for files that do not tell their pixel pitch\: 36x24]:WxH:_default' \
@@ -364,6 +402,14 @@ _arguments "${_arguments_options[@]}" : \
 && ret=0
 ;;
 (trace)
+_arguments "${_arguments_options[@]}" : \
+&& ret=0
+;;
+(signoff)
+_arguments "${_arguments_options[@]}" : \
+&& ret=0
+;;
+(rake)
 _arguments "${_arguments_options[@]}" : \
 && ret=0
 ;;
@@ -431,6 +477,10 @@ _arguments "${_arguments_options[@]}" : \
     ;;
 esac
 ;;
+(window)
+_arguments "${_arguments_options[@]}" : \
+&& ret=0
+;;
 (demo)
 _arguments "${_arguments_options[@]}" : \
 && ret=0
@@ -455,7 +505,10 @@ _motelight_commands() {
 'recheck:Hold a second test frame against the first\: what is gone, stayed, moved or new, and what to do next' \
 'mend:Take the shadows of a test frame'\''s motes out of pictures by the same body' \
 'trace:Find the motes of a whole shoot in its pictures alone, and when each came' \
+'signoff:Look finished pictures over one last time, for the print or screen they are meant for' \
+'rake:Draw a picture as a raking view, its small differences raised, to check it by eye' \
 'ledger:What was recorded of bodies, test frames, passes and supplies, and what it is good for' \
+'window:Open the window\: the whole job on screen' \
 'demo:Make a demo shoot and run the whole line on it' \
 'help:Print this message or the help of the given subcommand(s)' \
     )
@@ -473,7 +526,10 @@ _motelight__subcmd__help_commands() {
 'recheck:Hold a second test frame against the first\: what is gone, stayed, moved or new, and what to do next' \
 'mend:Take the shadows of a test frame'\''s motes out of pictures by the same body' \
 'trace:Find the motes of a whole shoot in its pictures alone, and when each came' \
+'signoff:Look finished pictures over one last time, for the print or screen they are meant for' \
+'rake:Draw a picture as a raking view, its small differences raised, to check it by eye' \
 'ledger:What was recorded of bodies, test frames, passes and supplies, and what it is good for' \
+'window:Open the window\: the whole job on screen' \
 'demo:Make a demo shoot and run the whole line on it' \
 'help:Print this message or the help of the given subcommand(s)' \
     )
@@ -577,15 +633,30 @@ _motelight__subcmd__help__subcmd__mend_commands() {
     local commands; commands=()
     _describe -t commands 'motelight help mend commands' commands "$@"
 }
+(( $+functions[_motelight__subcmd__help__subcmd__rake_commands] )) ||
+_motelight__subcmd__help__subcmd__rake_commands() {
+    local commands; commands=()
+    _describe -t commands 'motelight help rake commands' commands "$@"
+}
 (( $+functions[_motelight__subcmd__help__subcmd__recheck_commands] )) ||
 _motelight__subcmd__help__subcmd__recheck_commands() {
     local commands; commands=()
     _describe -t commands 'motelight help recheck commands' commands "$@"
 }
+(( $+functions[_motelight__subcmd__help__subcmd__signoff_commands] )) ||
+_motelight__subcmd__help__subcmd__signoff_commands() {
+    local commands; commands=()
+    _describe -t commands 'motelight help signoff commands' commands "$@"
+}
 (( $+functions[_motelight__subcmd__help__subcmd__trace_commands] )) ||
 _motelight__subcmd__help__subcmd__trace_commands() {
     local commands; commands=()
     _describe -t commands 'motelight help trace commands' commands "$@"
+}
+(( $+functions[_motelight__subcmd__help__subcmd__window_commands] )) ||
+_motelight__subcmd__help__subcmd__window_commands() {
+    local commands; commands=()
+    _describe -t commands 'motelight help window commands' commands "$@"
 }
 (( $+functions[_motelight__subcmd__inspect_commands] )) ||
 _motelight__subcmd__inspect_commands() {
@@ -760,15 +831,30 @@ _motelight__subcmd__mend_commands() {
     local commands; commands=()
     _describe -t commands 'motelight mend commands' commands "$@"
 }
+(( $+functions[_motelight__subcmd__rake_commands] )) ||
+_motelight__subcmd__rake_commands() {
+    local commands; commands=()
+    _describe -t commands 'motelight rake commands' commands "$@"
+}
 (( $+functions[_motelight__subcmd__recheck_commands] )) ||
 _motelight__subcmd__recheck_commands() {
     local commands; commands=()
     _describe -t commands 'motelight recheck commands' commands "$@"
 }
+(( $+functions[_motelight__subcmd__signoff_commands] )) ||
+_motelight__subcmd__signoff_commands() {
+    local commands; commands=()
+    _describe -t commands 'motelight signoff commands' commands "$@"
+}
 (( $+functions[_motelight__subcmd__trace_commands] )) ||
 _motelight__subcmd__trace_commands() {
     local commands; commands=()
     _describe -t commands 'motelight trace commands' commands "$@"
+}
+(( $+functions[_motelight__subcmd__window_commands] )) ||
+_motelight__subcmd__window_commands() {
+    local commands; commands=()
+    _describe -t commands 'motelight window commands' commands "$@"
 }
 
 if [ "$funcstack[1]" = "_motelight" ]; then

@@ -162,8 +162,17 @@ fn found_at(
     let rendered = !matches!(frame.layout, Layout::Mosaic(_));
     let tail_of = |bank: &Bank| if rendered { tail(wall, bank, &bright) } else { 1.0 };
     let scatter = banks.iter().map(|bank| Scatter::of(wall, bank, &bright, tail_of(bank))).collect();
-    let mut finder =
-        Finder { wall: *wall, banks: &banks, defect: defect_bank(setting), noise: &sought.noise, scatter, threshold };
+    let lowest = (!rendered)
+        .then(|| Bank::new(setting.shadowing(Millimetres(stand_off::LOWEST), stand_off.edge), LARGEST_ROUND));
+    let mut finder = Finder {
+        wall: *wall,
+        banks: &banks,
+        defect: defect_bank(setting),
+        lowest,
+        noise: &sought.noise,
+        scatter,
+        threshold,
+    };
     if rendered {
         let against = finder.bright_answers(setting, &sought.candidates);
         finder.threshold = threshold.max(threshold_against(&against, false_motes));
@@ -192,6 +201,8 @@ pub(super) struct Finder<'a> {
     pub(super) banks: &'a [Bank],
     /// What a pixel defect looks like once a demosaic has spread it.
     defect: Bank,
+    /// Shadows of the lowest glass there is; `None` where a defect cannot be told from them.
+    lowest: Option<Bank>,
     pub(super) noise: &'a [ScaleNoise],
     scatter: Vec<Scatter>,
     pub(super) threshold: f64,
@@ -252,9 +263,13 @@ impl Finder<'_> {
             Some((i, fit))
         });
         let (bank, fit) = fits.min_by(|a, b| a.1.chi2.total_cmp(&b.1.chi2))?;
-        let defect = self.wall.fit(&self.defect, start, radius, others);
-        if defect.is_some_and(|d| d.chi2 + 4.0 < fit.chi2) {
-            return None;
+        let defect = self.wall.fit(&self.defect, start, radius, others).filter(|d| d.chi2 + 4.0 < fit.chi2);
+        if let Some(defect) = defect {
+            // What lies under the glass casts a narrow shadow too: in a raw, where a defect is one photosite, that is told.
+            let low = self.lowest.as_ref().and_then(|bank| self.wall.fit(bank, start, radius, others));
+            if low.is_none_or(|low| defect.chi2 < low.chi2 + 4.0) {
+                return None;
+            }
         }
         let excess = self.scatter[bank].at(fit.spot.area_um2);
         Some(Believed { spot: fit.spot, fit, bank, snr: fit.snr() / excess, excess })
@@ -286,8 +301,14 @@ impl Finder<'_> {
             .take(20 * TOP)
             .map(|c| rough_spot(&wall, c.x, c.y, c.scale))
             .collect();
-        let finder =
-            Finder { wall, defect: self.defect.clone(), scatter: self.scatter.clone(), threshold: 0.0, ..*self };
+        let finder = Finder {
+            wall,
+            defect: self.defect.clone(),
+            lowest: None,
+            scatter: self.scatter.clone(),
+            threshold: 0.0,
+            ..*self
+        };
         finder.fitted(&starts, &[]).iter().map(|b| b.snr).collect()
     }
 
