@@ -81,6 +81,10 @@ impl App {
                 self.found.mended = Some(shoot);
             }
             Answer::Mended(Err(e)) => self.found.trouble(Step::Mend, e),
+            Answer::SignedOff(shoot) => {
+                self.found.unrecorded = shoot.unrecorded.clone();
+                self.found.signed_off = Some(shoot);
+            }
         }
     }
 

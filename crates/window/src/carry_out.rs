@@ -98,7 +98,7 @@ impl App {
             Command::Out(folder) => {
                 self.state.shoot.out = Some(folder);
                 self.found.clear(Step::Mend);
-                self.found.mended = None;
+                self.found.forget_mended();
             }
             Command::Watch(folder) => {
                 self.worker.watch(folder.as_ref());
@@ -125,6 +125,10 @@ impl App {
             }
             Command::Looked(looked) => {
                 self.state.looked = looked;
+                if self.state.step == Step::SignOff {
+                    self.found.signed_off = None;
+                    return;
+                }
                 self.found.forget_shoot();
                 self.found.wall = None;
                 self.judge();
@@ -181,6 +185,7 @@ impl App {
             Step::BeforeAfter => self.go(Step::Mend),
             Step::Mend if self.found.mended.is_none() => self.mend(),
             Step::Mend => self.go(Step::SignOff),
+            Step::SignOff if self.found.signed_off.is_none() => self.sign_off(),
             Step::SignOff => self.go(Step::DeliveryNote),
             Step::DeliveryNote => {}
         }
@@ -280,7 +285,7 @@ impl App {
             return;
         }
         self.found.wall = None;
-        self.found.mended = None;
+        self.found.forget_mended();
         if let Some(wall) = wall {
             let step = if self.state.step == Step::Mend { Step::Mend } else { Step::BeforeAfter };
             self.ask(Job::Chart(wall), step);
@@ -299,10 +304,16 @@ impl App {
 
     fn mend(&mut self) {
         let Some(basis) = self.found.basis().cloned() else { return self.read_wall() };
-        self.found.mended = None;
+        self.found.forget_mended();
         self.state.step = Step::Mend;
         let job = Job::Mend(self.found.sources.clone(), basis, self.plan());
         self.ask(job, Step::Mend);
+    }
+
+    /// Looks the copies over; where nothing was mended yet, there is nothing to look at.
+    fn sign_off(&mut self) {
+        let Some(out) = self.state.out().filter(|_| self.found.mended.is_some()) else { return self.go(Step::Mend) };
+        self.ask(Job::SignOff(out), Step::SignOff);
     }
 
     fn write_report(&mut self) {
@@ -330,13 +341,13 @@ impl App {
     fn choose(&mut self, mote: &str, choice: Option<Choice>) {
         if let Some(picture) = self.relative() {
             self.state.choose(&picture, mote, choice);
-            self.found.mended = None;
+            self.found.forget_mended();
         }
     }
 
     fn undo(&mut self) {
         if let Some((picture, _)) = self.state.undo() {
-            self.found.mended = None;
+            self.found.forget_mended();
             let source = self.found.sources.iter().find(|s| s.relative.to_string_lossy() == picture);
             if let Some(source) = source {
                 self.state.shoot.picture = Some(source.path.clone());

@@ -15,7 +15,7 @@ use motelight_motes::inspect::Inspection;
 use motelight_motes::trace::TracedPicture;
 
 use crate::state::Step;
-use crate::worker::{BodyCard, MendedShoot};
+use crate::worker::{BodyCard, MendedShoot, SignedShoot};
 
 /// A test frame, judged.
 #[derive(Debug)]
@@ -105,6 +105,8 @@ pub struct Found {
     pub trace: Option<Arc<Basis>>,
     /// The shoot, mended.
     pub mended: Option<MendedShoot>,
+    /// The mended copies, looked over.
+    pub signed_off: Option<SignedShoot>,
     /// What went wrong, where it happened.
     pub troubles: BTreeMap<Step, Vec<FrameError>>,
     /// What could not be written to the ledger; results stand all the same.
@@ -152,7 +154,18 @@ impl Found {
 
     /// Forgets what was found in the shoot.
     pub fn forget_shoot(&mut self) {
-        (self.traced, self.trace, self.mended) = (None, None, None);
+        (self.traced, self.trace) = (None, None);
+        self.forget_mended();
+    }
+
+    /// The delivery note, where one was written.
+    pub fn delivery_note(&self) -> Option<&Path> {
+        self.signed_off.as_ref()?.pages.as_ref().ok()?.delivery_note.as_deref()
+    }
+
+    /// Forgets what came of mending: something it rests on has changed.
+    pub fn forget_mended(&mut self) {
+        (self.mended, self.signed_off) = (None, None);
     }
 
     /// The inspection of the latest test frame.

@@ -11,6 +11,7 @@ use std::time::Duration;
 
 use motelight_desk::jobs::mend::{self, Basis, Plan};
 use motelight_desk::jobs::recheck::{Known, write_card};
+use motelight_desk::jobs::signoff::{Pages, SignedFile, sign_off_all, write_pages};
 use motelight_desk::jobs::trace as tracing;
 use motelight_desk::jobs::{
     self, Inspected, MendedPicture, Rechecked, Settings, Source, TracedShoot, pictures, record,
@@ -46,6 +47,8 @@ pub enum Job {
     Chart(PathBuf),
     /// Pictures mended.
     Mend(Vec<Source>, Arc<Basis>, Plan),
+    /// The finished pictures of a folder signed off; the pages lie beside them.
+    SignOff(PathBuf),
 }
 
 /// Two test frames.
@@ -73,6 +76,7 @@ impl Job {
             Job::Trace(..) => "Tracing the shoot",
             Job::Chart(_) => "Reading the test frame to mend by",
             Job::Mend(..) => "Mending",
+            Job::SignOff(_) => "Looking the copies over",
         }
     }
 }
@@ -105,6 +109,8 @@ pub enum Answer {
     Chart(PathBuf, Result<Arc<Basis>, FrameError>),
     /// Mended pictures.
     Mended(Result<MendedShoot, FrameError>),
+    /// Pictures looked over.
+    SignedOff(SignedShoot),
     /// The program made a mistake.
     Mistake(FrameError),
 }
@@ -119,6 +125,17 @@ pub struct MendedShoot {
     pub pictures: Vec<MendedPicture>,
     /// The page beside the copies.
     pub page: Result<PathBuf, FrameError>,
+    /// Why it was not written down, where it was not.
+    pub unrecorded: Option<FrameError>,
+}
+
+/// What came of signing off.
+#[derive(Debug)]
+pub struct SignedShoot {
+    /// The files.
+    pub files: Vec<SignedFile>,
+    /// The pages beside them.
+    pub pages: Result<Pages, FrameError>,
     /// Why it was not written down, where it was not.
     pub unrecorded: Option<FrameError>,
 }
@@ -280,6 +297,7 @@ impl Run<'_> {
             })),
             Job::Chart(wall) => Answer::Chart(wall.clone(), Basis::test_frame(wall, settings).map(Arc::new)),
             Job::Mend(sources, basis, plan) => Answer::Mended(self.mend(sources, basis, plan)),
+            Job::SignOff(folder) => Answer::SignedOff(self.sign_off(folder)),
         }
     }
 
@@ -336,6 +354,19 @@ impl Run<'_> {
         let out = plan.out.clone().unwrap_or_default();
         let page = mend::write_report(basis, settings, &out, &all);
         Ok(MendedShoot { pictures: all, page, unrecorded: recorded.and_then(Result::err) })
+    }
+
+    fn sign_off(&self, folder: &Path) -> SignedShoot {
+        let Desk { settings, ledger } = self.desk;
+        let (sources, _) = pictures(&[folder.to_path_buf()]);
+        let mut done = 0;
+        let files = sign_off_all(&sources, settings, None, true, &mut |file| {
+            done += 1;
+            self.say(News::Progress(done, sources.len(), name(&file.path)));
+        });
+        let recorded = ledger.as_ref().map(|l| record::signed_off(l, &files));
+        let pages = write_pages(&files, settings, folder);
+        SignedShoot { files, pages, unrecorded: recorded.and_then(Result::err) }
     }
 }
 

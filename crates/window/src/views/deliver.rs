@@ -2,15 +2,17 @@
 
 use eframe::egui::{Grid, RichText, Ui};
 use motelight_desk::jobs::MendedPicture;
+use motelight_desk::jobs::signoff::SignedFile;
 use motelight_desk::report::shown;
 use motelight_motes::mend::{Choice, Treatment};
+use motelight_motes::signoff::Verdict;
 
 use super::folder::wall_ui;
 use super::pieces::{Page, button, looked_ui, main_button, take_ui, trouble_ui, troubles_ui};
 use crate::command::{Command, Commands};
 use crate::state::Step;
 use crate::theme::{self, Mood};
-use crate::worker::{MendedShoot, name};
+use crate::worker::{MendedShoot, SignedShoot, name};
 
 /// What would be mended into where, and what came of it.
 pub fn mend_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
@@ -116,25 +118,86 @@ fn row(page: &Page, ui: &mut Ui, picture: &MendedPicture, commands: &mut Command
 
 /// The proof at print size.
 pub fn sign_off_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
+    if let Some(shoot) = &page.found.signed_off {
+        return signed_off_ui(page, ui, shoot, commands);
+    }
     theme::title(ui, "Sign-off");
     theme::text(ui, "A finished picture is signed off for a size and a distance at which it will be looked at:");
     looked_ui(page, ui, commands);
-    theme::badge(
-        ui,
-        page.theme,
-        Mood::Plain,
-        "This version cannot sign off yet: look at every sky at 100 %, and once in raking view.",
-    );
-    button(ui, "Look at the pictures", Command::Go(Step::BeforeAfter), commands);
+    troubles_ui(page, ui, Step::SignOff);
+    if page.found.mended.is_some() {
+        theme::text(ui, "Every copy is looked over for marks that would be seen so and look like shadows.");
+        main_button(page, ui, "Look the copies over", commands);
+    } else {
+        theme::text(ui, "Mend the shoot first; then its copies are looked over.");
+        button(ui, "Go to mending", Command::Go(Step::Mend), commands);
+    }
+}
+
+fn signed_off_ui(page: &Page, ui: &mut Ui, shoot: &SignedShoot, commands: &mut Commands) {
+    let clear = shoot.files.iter().filter(|f| verdict(f) == Some(Verdict::Clear)).count();
+    theme::title(ui, &format!("{clear} of {} pictures are clear.", shoot.files.len()));
+    theme::text(ui, "A suspect is a place that would be seen and looks like a shadow; have a look at each.");
+    troubles_ui(page, ui, Step::SignOff);
+    for e in shoot.files.iter().filter_map(|f| f.result.as_ref().err()) {
+        trouble_ui(page, ui, e);
+    }
+    Grid::new("signed off").num_columns(3).spacing([26.0, 7.0]).striped(true).show(ui, |ui| {
+        for words in ["", "verdict", "worst, times what would be noticed"] {
+            theme::head(ui, page.theme, words);
+        }
+        ui.end_row();
+        for file in &shoot.files {
+            let Ok(signed) = &file.result else { continue };
+            let counting: Vec<f64> =
+                signed.sign_off.suspects.iter().filter(|s| s.counts).map(|s| s.times_threshold).collect();
+            ui.label(name(&file.path));
+            match signed.sign_off.verdict {
+                Verdict::Clear => theme::badge(ui, page.theme, Mood::Good, "clear"),
+                Verdict::Suspects => theme::badge(ui, page.theme, Mood::Care, format!("{} suspects", counting.len())),
+                Verdict::CannotJudge => theme::badge(ui, page.theme, Mood::Care, "cannot judge"),
+            }
+            let worst = counting.iter().copied().fold(0.0, f64::max);
+            ui.label(if counting.is_empty() { String::new() } else { format!("{worst:.1}") });
+            ui.end_row();
+        }
+    });
+    match &shoot.pages {
+        Ok(pages) => {
+            if let Some(sheet) = &pages.report {
+                let sheet = shown(&sheet.display().to_string());
+                theme::quiet(ui, page.theme, &format!("Every suspect at print size and in raking view: {sheet}"));
+            }
+        }
+        Err(e) => trouble_ui(page, ui, e),
+    }
+    main_button(page, ui, "Go on to the delivery note", commands);
+}
+
+fn verdict(file: &SignedFile) -> Option<Verdict> {
+    file.result.as_ref().ok().map(|s| s.sign_off.verdict)
 }
 
 /// The page that goes with the files.
-pub fn delivery_note_ui(page: &Page, ui: &mut Ui) {
+pub fn delivery_note_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
     theme::title(ui, "Delivery note");
-    theme::badge(
-        ui,
-        page.theme,
-        Mood::Plain,
-        "It follows from sign-off, which this version cannot do yet. It will promise no more than was measured.",
-    );
+    match (page.found.delivery_note(), &page.found.signed_off) {
+        (Some(note), _) => {
+            theme::text(
+                ui,
+                "One page for the client's folder, over the files that are clear. It promises no more than was measured.",
+            );
+            theme::text(ui, shown(&note.display().to_string()));
+        }
+        (None, Some(_)) => theme::badge(
+            ui,
+            page.theme,
+            Mood::Care,
+            "No picture is clear, so there is no note: it promises no more than was measured.",
+        ),
+        (None, None) => {
+            theme::text(ui, "It follows from sign-off, and promises no more than was measured.");
+            button(ui, "Go to sign-off", Command::Go(Step::SignOff), commands);
+        }
+    }
 }

@@ -67,7 +67,7 @@ pub fn step_ui(page: &Page, ui: &mut Ui, viewer: &mut Viewer, spots: &[Spot], co
                     Step::BeforeAfter => work::no_picture_ui(page, ui, commands),
                     Step::Mend => deliver::mend_ui(page, ui, commands),
                     Step::SignOff => deliver::sign_off_ui(page, ui, commands),
-                    Step::DeliveryNote => deliver::delivery_note_ui(page, ui),
+                    Step::DeliveryNote => deliver::delivery_note_ui(page, ui, commands),
                 }
             });
         }

@@ -106,7 +106,8 @@ fn reached(page: &Page, step: Step) -> Reached {
         Step::Trace | Step::NeedsWork => found.traced.is_some(),
         Step::BeforeAfter => !state.shoot.choices.is_empty() || found.mended.is_some(),
         Step::Mend => found.mended.is_some(),
-        Step::SignOff | Step::DeliveryNote => false,
+        Step::SignOff => found.signed_off.is_some(),
+        Step::DeliveryNote => found.delivery_note().is_some(),
     };
     if done { Reached::Done } else { Reached::Ahead }
 }

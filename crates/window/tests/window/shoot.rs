@@ -88,7 +88,12 @@ fn from_a_folder_to_mended_copies() {
     assert_eq!(ledger.deliveries().expect("rows").len(), 4, "what was mended is in the ledger");
     drive.press("Go on to sign-off");
     drive.must_read("seen from");
-    drive.keys(Modifiers::ALT, Key::ArrowRight);
+    drive.press("Look the copies over");
+    drive.until("the copies looked over", |app| app.found().signed_off.is_some());
+    drive.must_read("of 4 pictures are clear.");
+    assert!(out.join("signoff-report.html").is_file());
+    assert!(ledger.deliveries().expect("rows").len() > 4, "what was signed off is in the ledger");
+    drive.press("Go on to the delivery note");
     assert_eq!(drive.step(), Step::DeliveryNote);
     drive.must_read("no more than was measured");
 }
