@@ -2,7 +2,7 @@
 //!
 //! In: a [`Frame`] from any editor, and how it will be looked at. Out: the places that look like shadows and would
 //! be seen, others listed low with the reason, and for which viewings the picture can tell at all. It needs no facts
-//! of the shot: shadows of every size that a glass and a crop can give are looked for ([`SHARES`]).
+//! of the shot: shadows of every size that a glass and a crop can give are looked for (`SHARES`).
 
 mod levels;
 mod seek;
