@@ -142,7 +142,7 @@ fn signed_off_ui(page: &Page, ui: &mut Ui, shoot: &SignedShoot, commands: &mut C
     for e in shoot.files.iter().filter_map(|f| f.result.as_ref().err()) {
         trouble_ui(page, ui, e);
     }
-    Grid::new("signed off").num_columns(3).spacing([26.0, 7.0]).striped(true).show(ui, |ui| {
+    Grid::new("signed off").num_columns(3).min_col_width(150.0).spacing([26.0, 7.0]).striped(true).show(ui, |ui| {
         for words in ["", "verdict", "worst, times what would be noticed"] {
             theme::head(ui, page.theme, words);
         }
