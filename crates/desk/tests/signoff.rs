@@ -19,8 +19,13 @@ const HOSTILE: &str = "<script>document.title='ran'</script><img src=\"http://ex
 const DIGEST: &str = "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08";
 
 fn vouches(judged: bool) -> Vec<Vouch> {
-    let of =
-        |viewing: Viewing, ppi: f64| Vouch { viewing, ppi, plain_share: 0.62, finds_from_times_threshold: 0.8, judged };
+    let of = |viewing: Viewing, ppi: f64| Vouch {
+        viewing,
+        ppi,
+        plain_share: 0.62,
+        finds_from_times_threshold: Some(0.8),
+        judged,
+    };
     let standard = Viewing::standard();
     vec![of(standard[0], 110.0), of(standard[1], 127.0)]
 }

@@ -184,8 +184,6 @@ pub struct Frame {
     pub encoding: Encoding,
     /// Weights of the planes in luminance, from the profile's own primaries; sum 1 (mosaic, grey: unused).
     pub luminance: [f32; 3],
-    /// Whether lossy compression stands between light and codes: colour differences are then coarser than luminance.
-    pub lossy: bool,
     /// Noise per plane, estimated from the picture itself.
     pub noise: Vec<NoiseModel>,
     /// What cannot be measured.

@@ -10,6 +10,7 @@ pub mod optics;
 pub mod diffraction;
 pub mod bank;
 pub mod visibility;
+mod gauss;
 pub mod grid;
 pub mod flat;
 pub mod inspect;

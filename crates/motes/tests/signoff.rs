@@ -27,7 +27,6 @@ fn looked_over(viewing: Viewing, left: impl Fn(f64, f64) -> [f64; 3]) -> SignOff
         layout: Layout::Rgb,
         encoding: Encoding::Tones(vec![tone; 3]),
         luminance: [0.2126, 0.7152, 0.0722],
-        lossy: false,
         noise: vec![NoiseModel { shot: 0.0, read: 1e-5 }; 3],
         mask: Mask(Plane::filled(SIZE, 0)),
         shot: Shot::unknown(SIZE),

@@ -138,7 +138,7 @@ pub struct VouchEntry {
     pub judged: bool,
     pub ppi: f64,
     pub plain_share: f64,
-    pub finds_from_times_threshold: f64,
+    pub finds_from_times_threshold: Option<f64>,
 }
 
 impl VouchesEntry {

@@ -198,7 +198,6 @@ mod tests {
             layout: if mosaic { Layout::Mosaic(cfa) } else { Layout::Grey },
             encoding: Encoding::Levels { period: Size { width: 1, height: 1 }, black: vec![0.0], white: 65535.0 },
             luminance: [1.0, 0.0, 0.0],
-            lossy: false,
             noise: vec![NoiseModel { shot: 0.0, read: 0.0 }],
             mask: Mask(Plane::filled(size, 0)),
             shot,

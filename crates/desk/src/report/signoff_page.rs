@@ -210,7 +210,10 @@ fn clear_table(clear: &[&SignedSheet]) -> Markup {
                     td { (shown(s.name)) }
                     td class="n" { (size.width) " × " (size.height) }
                     @for v in &s.sign_off.vouches {
-                        td class="n" { (format!("{:.0}; {:.0}; ", v.ppi, 100.0 * v.plain_share)) (number(v.finds_from_times_threshold.max(1.0))) " ×" }
+                        td class="n" {
+                            (format!("{:.0}; {:.0}; ", v.ppi, 100.0 * v.plain_share))
+                            @if let Some(times) = v.finds_from_times_threshold { (number(times.max(1.0))) " ×" } @else { "–" }
+                        }
                     }
                     @if traced { td { @if !s.motes.is_empty() { (answers(s.motes)) } } }
                 }

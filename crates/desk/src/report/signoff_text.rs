@@ -65,9 +65,14 @@ pub fn vouched(v: &Vouch) -> String {
     let viewing = sentence(&v.viewing.to_string());
     let share = 100.0 * v.plain_share;
     if !v.judged {
-        return format!("{viewing}: cannot be judged; {:.0}\u{a0}px per inch, {share:.0}\u{a0}% of it plain.", v.ppi);
+        return format!(
+            "{viewing}: cannot be judged: the picture is too small for it or too dark ({:.0}\u{a0}px per inch).",
+            v.ppi
+        );
     }
-    let times = v.finds_from_times_threshold;
+    let Some(times) = v.finds_from_times_threshold else {
+        return format!("{viewing}: hardly a plain place in the picture, and shadows hide in its detail.");
+    };
     let finds = if times <= 1.0 {
         "whatever would be noticed there would have been found".to_owned()
     } else {
@@ -92,6 +97,8 @@ pub fn cause(cause: Cause) -> &'static str {
     match cause {
         Cause::LikeAShadow => "round, soft and alone on a plain place, as a shadow is",
         Cause::KnownMote => "a mote of the trace lies here and shows",
+        Cause::LightOnesToo => "light marks as clear lie about it",
+        Cause::TooNarrow => "too narrow to be told from a speck",
         Cause::SharpEdge => "its edge is sharper than a shadow’s so faint",
         Cause::NotRound => "not round",
         Cause::Coloured => "of another colour than light taken away leaves",

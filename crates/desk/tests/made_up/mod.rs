@@ -158,7 +158,6 @@ pub fn frame() -> Frame {
         layout: Layout::Mosaic(cfa),
         encoding: Encoding::Levels { period, black: vec![0.0; 4], white: 16383.0 },
         luminance: [0.2, 0.7, 0.1],
-        lossy: false,
         noise: vec![NoiseModel { shot: 1e-4, read: 1e-7 }],
         mask: Mask(Plane::filled(SIZE, 0)),
         shot: shot(),

@@ -37,7 +37,7 @@ pub(super) fn read(path: &Path, file: File, options: &ReadOptions) -> Result<Fra
         return Err(broken(path, "the JPEG decoder gave another size than the file states"));
     }
     canvas.fill(whole(canvas.size), Codes { samples: &samples, row_stride, pixel_stride: channels });
-    Ok(Frame { lossy: true, ..canvas.into_frame(options) })
+    Ok(canvas.into_frame(options))
 }
 
 /// Luma of a JPEG and what is known of it.

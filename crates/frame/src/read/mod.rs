@@ -239,18 +239,7 @@ impl Developed {
             light::mark_defects(&planes[0], cfa.period(), noise[0], &mut mask);
         }
         let digest = crate::frame::Digest(String::new());
-        Frame {
-            planes,
-            layout,
-            encoding,
-            luminance,
-            lossy: false,
-            noise,
-            mask: crate::frame::Mask(mask),
-            shot,
-            digest,
-            notes,
-        }
+        Frame { planes, layout, encoding, luminance, noise, mask: crate::frame::Mask(mask), shot, digest, notes }
     }
 }
 

@@ -79,7 +79,6 @@ pub fn cropped_frame(
         layout,
         encoding,
         luminance: [0.2126, 0.7152, 0.0722],
-        lossy: false,
         shot,
         digest: Digest(String::new()),
         notes: Vec::new(),

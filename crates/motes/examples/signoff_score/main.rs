@@ -1,6 +1,6 @@
 //! Scores sign-off on synthetic deliveries whose truth is known, and on pictures given.
 //!
-//! `cargo run --release --example signoff_score -- [scenes=24] [seed=1] [motes=60] [clean] [list] [cut=FOLDER] [FILES...]`
+//! `cargo run --release --example signoff_score -- [scenes=24] [seed=1] [only=SCENE] [motes=60] [list] [cut=FOLDER] [FILES...]`
 //! With files: suspects of each as it is, then of three deliveries of it (`edits=3`), then recall of motes laid over it.
 
 #![allow(clippy::print_stdout, reason = "a table for a person")]
@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use motelight_frame::{Frame, RawDecoder, ReadOptions, read};
-use motelight_motes::signoff::{Cause, SignOff, SignOffOptions, Suspect, sign_off};
+use motelight_motes::signoff::{SignOff, SignOffOptions, Suspect, sign_off};
 use motelight_synth::random::Random;
 use motelight_synth::scene::{Canvas, Painting, Texture, View, Wall};
 use motelight_synth::{Camera, Exposure, Facts, Glass, Lens, Mode, Shot};
@@ -48,6 +48,9 @@ fn main() {
     let (seed, edits) = (number("seed", 1) as u64, number("edits", 3));
     let (mut dusty, mut clean, mut real) = (Score::default(), Score::default(), Score::default());
     for i in 0..number("scenes", if files.is_empty() { 24 } else { 0 }) {
+        if number("only", i) != i {
+            continue;
+        }
         let mut random = Random::new(seed, i as u64);
         let (name, canvas) = scene(&mut random, i);
         let name = format!("{i} {name}");
@@ -195,7 +198,6 @@ impl Run {
                 );
             }
         }
-        let _ = Cause::LikeAShadow;
     }
 }
 

@@ -1,7 +1,9 @@
 //! What a mark is taken for.
 
+use motelight_frame::Size;
+
 use super::patch::{Mark, Tint};
-use super::result::Cause;
+use super::result::{Cause, Suspect};
 use super::seek::Place;
 
 /// Beyond a colour's full scale less this it is clipped and tells nothing.
@@ -13,6 +15,8 @@ const CLIPPED: f64 = 0.96;
 mod bound {
     /// Strongest part of the surroundings over the mark: half the contrast at which it would compete with it.
     pub const UNREST: f64 = 0.35;
+    /// The same, so low that it never competes, even where it would be noticed by itself.
+    pub const QUIET: f64 = 0.1;
     /// Contrast over the usual differences around it: a mark at twice the threshold stands at 10 (Rose's 5, see
     /// `visibility`), of which a fifth is left for the error of the spread.
     pub const STANDS_OUT: f64 = 8.0;
@@ -22,37 +26,59 @@ mod bound {
     pub const UNEXPLAINED: f64 = 0.18;
     /// Long over short axis: motes are up to 1.8 times as long as wide, and blurred by the pupil.
     pub const ELONGATION: f64 = 1.7;
-    /// Blur of the edge in widths: a mote of width a under a pupil image of width b has an edge of about
-    /// min(a, b) / max(a, b), and a depth of (a / b)^2: at a depth of 1 % an edge of a tenth.
-    pub const SOFTNESS: f64 = 0.05;
+    /// Blur of the edge in widths over the root of the contrast. A mote of width a under a pupil's image of width b takes
+    /// (a / b)^2 of the light and blurs the edge by a disc of width a: of standard deviation a / 4. Sharpening and tone
+    /// curves are given half of it.
+    pub const SOFTNESS: f64 = 0.5 * 0.25;
     /// Cells across below which an edge cannot be told.
     pub const EDGE_CELLS: f64 = 6.5;
-    /// Least and greatest loss of a colour over that of the luminance, as logarithms of the light left: a shadow takes
-    /// the same share of each, and tone curves of editors differ by that much in slope between the colours of a sky.
-    pub const TINT: (f64, f64) = (0.55, 1.7);
+    /// Width over that of the narrowest shadow: a width is measured to a fifth.
+    pub const TOO_NARROW: f64 = 0.8;
+    /// Marks about one that are no shadows from which it lies in a swarm of them, and how far about, in widths. A guess.
+    pub const SWARM: usize = 2;
+    /// See `SWARM`.
+    pub const SWARM_REACH: f64 = 12.0;
+    /// Width of a single dead photosite once its colours were filled in and sharpened, px: what is no wider may be one.
+    pub const SPECK: f64 = 3.5;
+    /// Least and greatest loss of a colour over that of one that is as dark or darker, as logarithms of the light left. Waves
+    /// take a fifth more of red than of blue (optics: 0.142 against 0.119), and the rest is left for the rendering.
+    /// Tone curves flatten towards white, so that the lighter colour of a sky loses less, next to it much less; leaves
+    /// before it take its blue most, which is its lightest, and a dead photosite none of the other colours.
+    pub const LIGHTER: (f64, f64) = (0.15, 1.3);
+    /// Share of a colour's light from which another counts as being as light.
+    pub const AS_LIGHT: f64 = 0.95;
     /// Comparable places in the surroundings, share of those looked at.
     pub const ALIKE: usize = 6;
 }
 
 /// What a mark is taken for; [`Cause::LikeAShadow`] where nothing speaks against it.
 /// `colours` is asked only where all else fits.
-/// `noticed`: contrast that would just be noticed there, grain apart.
-pub(super) fn cause(mark: &Mark, place: &Place, noticed: f64, colours: impl FnOnce() -> Vec<Tint>) -> Cause {
+/// `narrowest`: least width of a shadow, px; `noticed`: contrast that would just be noticed there, grain apart.
+pub(super) fn cause(
+    mark: &Mark,
+    place: &Place,
+    narrowest: f64,
+    noticed: f64,
+    colours: impl FnOnce() -> Vec<Tint>,
+) -> Cause {
     if place.alike >= bound::ALIKE {
         return Cause::OneOfMany;
     }
     // Plain is where nothing else of that size would be noticed: detail that shows by itself hides a shadow.
-    let plain = mark.unrest < bound::UNREST.min(noticed / mark.contrast);
+    let plain = mark.unrest < (noticed / mark.contrast).clamp(bound::QUIET, bound::UNREST);
     if !plain || mark.contrast < standing_out(place) {
         return Cause::AmongDetail;
+    }
+    if mark.width < (bound::TOO_NARROW * narrowest).max(bound::SPECK) {
+        return Cause::TooNarrow;
     }
     if mark.elongation > bound::ELONGATION || mark.unexplained > bound::UNEXPLAINED {
         return Cause::NotRound;
     }
-    if mark.width_cells >= bound::EDGE_CELLS && mark.softness < bound::SOFTNESS {
+    if mark.width_cells >= bound::EDGE_CELLS && mark.softness < bound::SOFTNESS * mark.contrast.sqrt() {
         return Cause::SharpEdge;
     }
-    if coloured(mark, &colours()) {
+    if coloured(&colours()) {
         return Cause::Coloured;
     }
     Cause::LikeAShadow
@@ -69,12 +95,60 @@ pub(super) fn may_count(place: &Place) -> bool {
     place.alike < bound::ALIKE && place.contrast > 0.6 * standing_out(place)
 }
 
-fn coloured(mark: &Mark, colours: &[Tint]) -> bool {
-    colours.iter().filter(|t| t.ground < CLIPPED).any(|t| {
-        let error = 3.0 * t.sigma;
-        let (least, most) = bound::TINT;
-        let lost = |contrast: f64| -libm::log((1.0 - contrast).max(0.01));
-        let of_light = lost(mark.contrast);
-        lost(t.contrast + error) < least * of_light || lost(t.contrast - error) > most * of_light
-    })
+/// Takes back what lies in a swarm: leaves before a sky are of every shape and colour, and a few of them are round and grey.
+/// Marks of its kind close by that are no shadows tell of one, if they outnumber those that look like shadows.
+pub(super) fn against_swarms(suspects: &mut [Suspect]) {
+    let swarming = |s: &Suspect| {
+        let reach = bound::SWARM_REACH * s.width_px;
+        let about = suspects.iter().filter(|m| {
+            let off = s.at.distance(m.at).0;
+            let kin = (0.5..=2.0).contains(&(m.width_px / s.width_px)) && m.contrast > 0.4 * s.contrast;
+            off > 0.0 && off < reach && kin
+        });
+        let (like, odd): (Vec<&Suspect>, Vec<&Suspect>) = about.partition(|m| m.counts);
+        odd.len() >= bound::SWARM && odd.len() > like.len()
+    };
+    let doubted: Vec<bool> = suspects.iter().map(|s| s.counts && swarming(s)).collect();
+    for (s, _) in suspects.iter_mut().zip(doubted).filter(|(_, doubted)| *doubted) {
+        (s.counts, s.cause) = (false, Cause::OneOfMany);
+    }
+}
+
+/// Takes back what may as well be the picture's own texture: no shadow is lighter than its surroundings, so marks that are,
+/// and pass all else, tell how many of the dark ones are the picture's. A dark one counts only if most of its
+/// like in its part of the picture are dark.
+pub(super) fn against_mirrored(suspects: &mut [Suspect], mirrored: &[Suspect], size: Size) {
+    let reach = 0.25 * size.width.max(size.height) as f64;
+    let of_a_kind = |s: &Suspect, m: &Suspect| {
+        let within = |ratio: f64, least: f64, most: f64| (least..=most).contains(&ratio);
+        s.at.distance(m.at).0 < reach
+            && within(m.width_px / s.width_px, 1.0 / 1.6, 1.6)
+            && within(m.contrast / s.contrast, 0.5, 4.0)
+            && m.snr > 0.7 * s.snr
+    };
+    let doubted: Vec<bool> = suspects
+        .iter()
+        .map(|s| {
+            let lighter = mirrored.iter().filter(|m| of_a_kind(s, m)).count();
+            let darker = suspects.iter().filter(|m| m.counts && of_a_kind(s, m)).count();
+            2 * lighter >= darker.max(1)
+        })
+        .collect();
+    for (s, _) in suspects.iter_mut().zip(doubted).filter(|(s, doubted)| s.counts && *doubted) {
+        (s.counts, s.cause) = (false, Cause::LightOnesToo);
+    }
+}
+
+fn coloured(colours: &[Tint]) -> bool {
+    let loses = |t: &Tint, side: f64| {
+        let contrast = t.contrast + side * 3.0 * t.sigma;
+        (-libm::log((1.0 - contrast).max(0.01))).max(0.0)
+    };
+    let at_odds = |light: &Tint, dark: &Tint| {
+        let (least, most) = bound::LIGHTER;
+        light.ground > bound::AS_LIGHT * dark.ground
+            && (loses(light, -1.0) > most * loses(dark, 1.0) || loses(light, 1.0) < least * loses(dark, -1.0))
+    };
+    let told = || colours.iter().filter(|t| t.ground < CLIPPED);
+    told().any(|light| told().any(|dark| at_odds(light, dark)))
 }

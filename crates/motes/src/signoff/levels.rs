@@ -3,6 +3,8 @@
 use motelight_frame::{Frame, Layout, Plane, Size};
 use rayon::prelude::*;
 
+use crate::gauss::halved;
+
 /// Long side from which the finest cells are 2 x 2 px: there a cell is below 6 µm of a 36 mm sensor, less than
 /// a third of the narrowest shadow of practice (20 µm: half a millimetre of stand-off at f/22).
 const LARGE: usize = 6200;
@@ -51,18 +53,6 @@ fn luminance(frame: &Frame, cell: usize) -> Plane {
                     row.iter_mut().zip(of.chunks_exact(cell)).for_each(|(v, l)| *v += weight * l.iter().sum::<f32>());
                 }
             }
-        }
-    });
-    out
-}
-
-fn halved(fine: &Plane) -> Plane {
-    let size = Size { width: fine.width() / 2, height: fine.height() / 2 };
-    let mut out = Plane::filled(size, 0.0f32);
-    out.data_mut().par_chunks_mut(size.width.max(1)).enumerate().for_each(|(y, row)| {
-        let (above, below) = (fine.row(2 * y), fine.row(2 * y + 1));
-        for ((v, a), b) in row.iter_mut().zip(above.chunks_exact(2)).zip(below.chunks_exact(2)) {
-            *v = 0.25 * (a[0] + a[1] + b[0] + b[1]);
         }
     });
     out

@@ -2,7 +2,8 @@
 //!
 //! In: a [`Frame`] from any editor, and how it will be looked at. Out: the places that look like shadows and would
 //! be seen, others listed low with the reason, and for which viewings the picture can tell at all. It needs no facts
-//! of the shot: shadows of every size that a glass and a crop can give are looked for (`SHARES`).
+//! of the shot: shadows of every size that a glass and a crop can give are looked for; a file that tells its f-number
+//! narrows them down.
 
 mod levels;
 mod seek;
@@ -13,16 +14,22 @@ mod result;
 
 pub use result::{Cause, SignOff, Suspect, Verdict, Vouch};
 
-use motelight_frame::{Frame, Micrometres, PicturePoint};
+use motelight_frame::{FNumber, Frame, Micrometres, PicturePoint};
 use rayon::prelude::*;
 
 use crate::visibility::{Viewing, noticed_contrast};
-use seek::{Place, Responses};
+use seek::{Place, Responses, Side};
 
-/// Widths of shadows as shares of the long side: from the pupil's image under the lowest glass at the smallest aperture of
-/// practice (0.5 mm at f/22: 22 µm on a sensor 36 mm wide) to 250 µm with 60 % of that sensor in the picture; a mote
-/// itself adds to the width.
-const SHARES: std::ops::Range<f64> = 0.0006..0.0145;
+/// Least stand-off, mm: "less than 1 mm" of filter glass lies before some sensors (laboratory articles on lenses, 2014), and a
+/// glass of 0.75 mm and index 1.5 counts as much as 0.5 mm of air.
+const LEAST_STAND_OFF: f64 = 0.5;
+/// Long side of the sensor where the file does not tell, mm: on a smaller one, and in a crop, shadows are a larger part of
+/// the picture.
+const SENSOR: f64 = 36.0;
+/// Greatest f-number of practice, where the file does not tell.
+const SMALLEST_APERTURE: f64 = 22.6;
+/// Widest shadow as a share of the long side: 250 µm on that sensor, of which 48 % of the side is in the picture. A guess.
+const WIDEST: f64 = 0.0145;
 /// Narrowest mark that can be told from a speck, px: three pixels have a middle and two flanks.
 const NARROWEST: f64 = 2.8;
 /// Contrast over its uncertainty from which a mark counts. Look-elsewhere: a 24-megapixel picture has some
@@ -67,12 +74,20 @@ impl Eye {
     }
 }
 
+/// Widths that shadows can have, px: none is narrower than the pupil's image, h / N (optics: h = b N).
+fn widths(frame: &Frame) -> std::ops::Range<f64> {
+    let size = frame.size();
+    let long = size.width.max(size.height) as f64;
+    let f_number = frame.shot.f_number.map_or(SMALLEST_APERTURE, FNumber::exact);
+    let narrowest = LEAST_STAND_OFF / f_number / SENSOR * long;
+    narrowest.max(NARROWEST)..(WIDEST * long).max(2.0 * narrowest)
+}
+
 /// Looks a finished picture over.
 pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
     let size = frame.size();
-    let long = size.width.max(size.height) as f64;
     let eye = Eye::new(frame, &options.viewings);
-    let widths = (SHARES.start * long).max(NARROWEST)..SHARES.end * long;
+    let widths = widths(frame);
     let levels = levels::levels(frame, widths.end);
     let mut places: Vec<Place> = Vec::new();
     let mut ledger = vouch::Tally::new(size);
@@ -89,17 +104,22 @@ pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
                 let ground = f64::from(level.light.at(x, y));
                 0.5 * eye.noticed(width * cell, ground, 0.0)
             };
-            places.extend(responses.places(level.cell, least));
+            for side in [Side::Darker, Side::Lighter] {
+                places.extend(responses.places(side, level.cell, least));
+            }
             ledger.note(level, &responses);
         }
     }
-    // Detail gives places by the thousand; of those that cannot count only the strongest are looked at closely.
-    places.sort_by(|a, b| judge::may_count(b).cmp(&judge::may_count(a)).then(b.contrast.total_cmp(&a.contrast)));
-    let likely = places.partition_point(judge::may_count);
-    places.truncate(likely + LOOKED_AT);
-    let looked_at = places.par_iter().filter_map(|place| suspect(frame, &levels, place, &eye));
-    let mut suspects: Vec<Suspect> = looked_at.collect();
-    suspects = merged(suspects);
+    let (shadows, mirrored): (Vec<Place>, Vec<Place>) = places.into_iter().partition(|p| p.side == Side::Darker);
+    let look = |places: &[Place]| {
+        merged(places.par_iter().filter_map(|place| suspect(frame, &levels, place, widths.start, &eye)).collect())
+    };
+    let mut suspects = look(&likeliest(shadows, LOOKED_AT));
+    judge::against_swarms(&mut suspects);
+    let mut mirrored = look(&likeliest(mirrored, 0));
+    mirrored.retain(|m| m.counts);
+    judge::against_mirrored(&mut suspects, &mirrored, size);
+    in_order(&mut suspects);
     let low = suspects.iter().take_while(|s| s.counts).count() + LISTED;
     suspects.truncate(low);
     let vouches = ledger.vouches(&options.viewings, &eye);
@@ -113,8 +133,16 @@ pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
     SignOff { verdict, vouches, suspects, notes: Vec::new() }
 }
 
+/// Places that might count, and of the others the strongest: detail gives places by the thousand.
+fn likeliest(mut places: Vec<Place>, others: usize) -> Vec<Place> {
+    places.sort_by(|a, b| judge::may_count(b).cmp(&judge::may_count(a)).then(b.contrast.total_cmp(&a.contrast)));
+    let likely = places.partition_point(judge::may_count);
+    places.truncate(likely + others);
+    places
+}
+
 /// A measured place as what it is listed for; `None` where it would not be seen or is no more than grain.
-fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, eye: &Eye) -> Option<Suspect> {
+fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, narrowest: f64, eye: &Eye) -> Option<Suspect> {
     let mark = patch::measure(levels, place)?;
     let sigma = place.sigma;
     let times = mark.contrast / eye.noticed(mark.width, mark.ground, sigma);
@@ -123,7 +151,7 @@ fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, eye: &Eye) ->
         return None;
     }
     let noticed = eye.noticed(mark.width, mark.ground, 0.0);
-    let cause = judge::cause(&mark, place, noticed, || patch::colours(frame, &mark));
+    let cause = judge::cause(&mark, place, narrowest, noticed, || patch::colours(frame, &mark));
     Some(Suspect {
         at: PicturePoint { x: mark.x, y: mark.y },
         width_px: mark.width,
@@ -137,13 +165,14 @@ fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, eye: &Eye) ->
     })
 }
 
-/// One entry per mark, counting ones first, worst first.
+/// Puts counting ones first, worst first.
+fn in_order(all: &mut [Suspect]) {
+    all.sort_by(|a, b| b.counts.cmp(&a.counts).then(b.times_threshold.total_cmp(&a.times_threshold)));
+}
+
+/// One entry per mark, in order.
 fn merged(mut all: Vec<Suspect>) -> Vec<Suspect> {
-    let order = |s: &Suspect| (!s.counts, -s.times_threshold);
-    all.sort_by(|a, b| {
-        let (a, b) = (order(a), order(b));
-        a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
-    });
+    in_order(&mut all);
     let mut kept: Vec<Suspect> = Vec::new();
     for s in all {
         if kept.iter().all(|k| k.at.distance(s.at).0 > 0.6 * k.width_px.max(s.width_px)) {

@@ -6,7 +6,7 @@ use motelight_frame::{Frame, Plane};
 use nalgebra::{Matrix6, Vector6};
 
 use super::levels::Level;
-use super::seek::{Place, VEIL};
+use super::seek::{Place, Side, VEIL};
 use crate::grid::median_and_sigma;
 
 /// Distance, without the care for overflow that a library takes: the inner loops are made of it.
@@ -23,6 +23,8 @@ const SOFTNESS: [f64; 5] = [0.02, 0.07, 0.13, 0.20, 0.28];
 /// What was measured at a place.
 #[derive(Debug, Clone)]
 pub(super) struct Mark {
+    /// Darker or lighter than around; a contrast is above 0 for either.
+    pub side: Side,
     /// Centre, px.
     pub x: f64,
     /// Centre, px.
@@ -96,7 +98,7 @@ pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Mark> {
     let level = levels.iter().rev().find(|l| place.width / l.cell as f64 >= 7.0).unwrap_or(&levels[0]);
     let cell = level.cell as f64;
     let (mut x, mut y, mut width) = (place.x / cell, place.y / cell, place.width / cell);
-    let mut losses = losses(&level.light, x, y, width)?;
+    let mut losses = losses(&level.light, place.side, x, y, width)?;
     for _ in 0..3 {
         let (dx, dy, new_width) = outline(&losses.cells, width)?;
         // A mark that runs away was none of its own.
@@ -105,7 +107,7 @@ pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Mark> {
         }
         (x, y) = (x + dx, y + dy);
         width = new_width.clamp(0.5 * width, 1.6 * width);
-        losses = self::losses(&level.light, x, y, width)?;
+        losses = self::losses(&level.light, place.side, x, y, width)?;
     }
     let (contrast, _) = mean_within(&losses.cells, 0.0, 0.0, 0.5 * width);
     if contrast <= 0.0 {
@@ -113,6 +115,7 @@ pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Mark> {
     }
     let (softness, unexplained) = shape(&losses, width);
     Some(Mark {
+        side: place.side,
         x: x * cell,
         y: y * cell,
         width: width * cell,
@@ -133,7 +136,7 @@ fn ring(width: f64) -> (f64, f64) {
 }
 
 /// Light lost about a place against the bent plane through the light of its surroundings.
-fn losses(light: &Plane, x: f64, y: f64, width: f64) -> Option<Losses> {
+fn losses(light: &Plane, side: Side, x: f64, y: f64, width: f64) -> Option<Losses> {
     let (inner, reach) = ring(width);
     let window = Window { light, x, y, reach };
     let cells: Vec<(f64, f64, f64)> = window.cells().collect();
@@ -169,7 +172,7 @@ fn losses(light: &Plane, x: f64, y: f64, width: f64) -> Option<Losses> {
     }
     let lost = |&(dx, dy, v): &(f64, f64, f64)| {
         let there = row(dx, dy).dot(&fit).max(0.2 * ground);
-        (dx, dy, (there - v) / (there + veil))
+        (dx, dy, f64::from(side.sign()) * (there - v) / (there + veil))
     };
     Some(Losses { cells: cells.iter().map(lost).collect(), sigma: sigma / (ground + veil), ground })
 }
@@ -280,10 +283,11 @@ pub(super) fn colours(frame: &Frame, mark: &Mark) -> Vec<Tint> {
     if frame.planes.len() != 3 {
         return Vec::new();
     }
-    frame.planes.iter().map(|plane| tint(plane, mark.x, mark.y, mark.width)).collect()
+    frame.planes.iter().map(|plane| tint(plane, mark)).collect()
 }
 
-fn tint(plane: &Plane, x: f64, y: f64, width: f64) -> Tint {
+fn tint(plane: &Plane, mark: &Mark) -> Tint {
+    let &Mark { side, x, y, width, .. } = mark;
     let (inner, outer) = ring(width);
     // A wide mark has cells enough by every second or third row.
     let step = (width / 12.0).floor().max(1.0) as usize;
@@ -314,5 +318,9 @@ fn tint(plane: &Plane, x: f64, y: f64, width: f64) -> Tint {
     let strays: Vec<f64> = strays.map(|s| 0.5 * (sums[s] / counts[s] + sums[s + 4] / counts[s + 4]) - ground).collect();
     let spread = (strays.iter().map(|v| v * v).sum::<f64>() / strays.len().max(1) as f64).sqrt();
     let full = ground + f64::from(VEIL);
-    Tint { contrast: (ground - disc / f64::max(discs, 1.0)) / full, sigma: spread / full, ground }
+    Tint {
+        contrast: f64::from(side.sign()) * (ground - disc / f64::max(discs, 1.0)) / full,
+        sigma: spread / full,
+        ground,
+    }
 }

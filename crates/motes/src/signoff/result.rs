@@ -13,7 +13,7 @@ pub enum Verdict {
     Clear,
     /// At least one place would be seen and looks like a shadow.
     Suspects,
-    /// The picture cannot tell: too small for the print, too noisy, or too little of it is plain.
+    /// The picture cannot tell: too small for a viewing, or too dark.
     CannotJudge,
 }
 
@@ -25,6 +25,8 @@ pub enum Cause {
     LikeAShadow,
     /// A mote of the trace lies here and shows.
     KnownMote,
+    /// Narrower than a shadow can be at the f-number that the file tells, or no wider than a dead photosite shows.
+    TooNarrow,
     /// As dark as one, but its edge is sharper than a shadow's at any f-number that leaves it so faint.
     SharpEdge,
     /// Not round: a bird, a twig, a wire.
@@ -33,6 +35,8 @@ pub enum Cause {
     Coloured,
     /// One of many alike near by: leaves, a printed screen, a pattern.
     OneOfMany,
+    /// Lighter marks as clear as it lie about it, and no shadow makes those: the picture's own texture.
+    LightOnesToo,
     /// Detail around it may be what makes it.
     AmongDetail,
 }
@@ -71,9 +75,9 @@ pub struct Vouch {
     /// Share of the picture that is plain enough to judge, 0 to 1.
     pub plain_share: f64,
     /// Faintest shadow that would have been found in nine of ten plain places, in multiples of what would just be
-    /// noticed; at most 1 where the picture vouches for this viewing.
-    pub finds_from_times_threshold: f64,
-    /// Whether the picture can be judged for this viewing.
+    /// noticed; `None` where next to nothing is plain.
+    pub finds_from_times_threshold: Option<f64>,
+    /// Whether the picture can be judged for this viewing: not if it is too small for it, or dark all over.
     pub judged: bool,
 }
 

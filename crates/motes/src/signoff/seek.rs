@@ -8,6 +8,7 @@ use motelight_frame::{Plane, Size};
 use rayon::prelude::*;
 
 use super::levels::Level;
+use crate::gauss::{filtered, gaussian};
 use crate::grid::{Grid, median_and_sigma};
 
 /// Standard deviation of the weights of the place itself, in widths: that of a plain disc along one axis.
@@ -33,9 +34,27 @@ pub(super) struct Responses {
     pub usual: Grid,
 }
 
+/// Which way a place differs from what is around it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Side {
+    /// As a shadow does.
+    Darker,
+    /// As no shadow does: what is found on this side is the picture's own.
+    Lighter,
+}
+
+impl Side {
+    /// 1 for darker, -1 for lighter.
+    pub fn sign(self) -> f32 {
+        if self == Side::Darker { 1.0 } else { -1.0 }
+    }
+}
+
 /// A place that may be worth a look.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Place {
+    /// Darker or lighter than around.
+    pub side: Side,
     /// Centre, px.
     pub x: f64,
     /// Centre, px.
@@ -55,8 +74,8 @@ pub(super) struct Place {
 impl Responses {
     /// Responses on one level.
     pub fn of(level: &Level, width: f64) -> Responses {
-        let inner = blurred(&level.light, INNER * width);
-        let mut values = blurred(&level.light, OUTER * width);
+        let inner = filtered(&level.light, &gaussian(INNER * width));
+        let mut values = filtered(&level.light, &gaussian(OUTER * width));
         values.data_mut().par_iter_mut().zip(inner.data().par_iter()).for_each(|(v, i)| *v = (*v - i) / (*v + VEIL));
         let usual = Grid::measure(values.size(), |xs, ys| {
             let mut sample = Vec::with_capacity(xs.len() * ys.len() / 4 + 1);
@@ -70,9 +89,10 @@ impl Responses {
 
     /// Places whose response is the strongest of their neighbours and at least `least`, a contrast over a plain
     /// disc, and stands out from at least one quiet side.
-    pub fn places(&self, cell: usize, least: impl Fn(usize, usize) -> f64 + Sync) -> Vec<Place> {
+    pub fn places(&self, side: Side, cell: usize, least: impl Fn(usize, usize) -> f64 + Sync) -> Vec<Place> {
         let Size { width, height } = self.values.size();
         let rim = (0.5 * self.width).ceil() as usize;
+        let sign = side.sign();
         let quietest = self.usual.least_nearby();
         let rows: Vec<Vec<Place>> = (rim.max(1)..height.saturating_sub(rim.max(1)))
             .into_par_iter()
@@ -80,16 +100,16 @@ impl Responses {
                 let row = self.values.row(y);
                 let mut found = Vec::new();
                 for x in rim.max(1)..width.saturating_sub(rim.max(1)) {
-                    let v = row[x];
-                    if v <= 0.001 || v < row[x - 1] || v <= row[x + 1] {
+                    let v = sign * row[x];
+                    if v <= 0.001 || v < sign * row[x - 1] || v <= sign * row[x + 1] {
                         continue;
                     }
                     let usual = quietest.under(x, y);
                     let contrast = f64::from(v) / RESPONSE_OF_DISC;
-                    if v < 3.5 * usual || contrast < least(x, y) || !self.is_peak(x, y) {
+                    if v < 3.5 * usual || contrast < least(x, y) || !self.is_peak(sign, x, y) {
                         continue;
                     }
-                    if let Some(place) = self.place(x, y, cell).filter(|p| p.contrast > LEAST_SNR * p.sigma) {
+                    if let Some(place) = self.place(side, x, y, cell).filter(|p| p.contrast > LEAST_SNR * p.sigma) {
                         found.push(place);
                     }
                 }
@@ -99,15 +119,15 @@ impl Responses {
         rows.into_iter().flatten().collect()
     }
 
-    fn is_peak(&self, x: usize, y: usize) -> bool {
-        let v = self.values.at(x, y);
+    fn is_peak(&self, sign: f32, x: usize, y: usize) -> bool {
+        let v = sign * self.values.at(x, y);
         let around = [(0, 0), (1, 0), (2, 0), (0, 2), (1, 2), (2, 2)];
-        around.into_iter().all(|(i, j)| self.values.at(x + i - 1, y + j - 1) <= v)
+        around.into_iter().all(|(i, j)| sign * self.values.at(x + i - 1, y + j - 1) <= v)
     }
 
     /// A place with what lies around it: probes of the same size on a lattice between 1.9 and 5 widths off.
-    fn place(&self, x: usize, y: usize, cell: usize) -> Option<Place> {
-        let v = self.values.at(x, y);
+    fn place(&self, side: Side, x: usize, y: usize, cell: usize) -> Option<Place> {
+        let v = side.sign() * self.values.at(x, y);
         let mut probes: Vec<f32> = Vec::with_capacity(100);
         let mut alike = 0;
         let pitch = 0.8 * self.width;
@@ -122,7 +142,7 @@ impl Responses {
                 if px < 0.0 || py < 0.0 || px >= self.values.width() as f64 || py >= self.values.height() as f64 {
                     continue;
                 }
-                let p = self.values.at(px as usize, py as usize);
+                let p = side.sign() * self.values.at(px as usize, py as usize);
                 probes.push(p.abs());
                 alike += usize::from(p > 0.5 * v);
             }
@@ -138,6 +158,7 @@ impl Responses {
         let sigma = f64::from(*probes.select_nth_unstable_by(at, f32::total_cmp).1) / 1.150 / RESPONSE_OF_DISC;
         let centre = |v: usize| (v as f64 + 0.5) * cell as f64;
         Some(Place {
+            side,
             x: centre(x),
             y: centre(y),
             width: self.width * cell as f64,
@@ -147,37 +168,4 @@ impl Responses {
             alike,
         })
     }
-}
-
-/// A Gaussian average of standard deviation `sigma` cells; past the edges the picture repeats its last cells.
-fn blurred(plane: &Plane, sigma: f64) -> Plane {
-    let reach = (3.0 * sigma).ceil() as usize;
-    let mut taps: Vec<f32> = (0..=reach).map(|i| libm::exp(-0.5 * (i as f64 / sigma).powi(2)) as f32).collect();
-    let sum = taps[0] + 2.0 * taps[1..].iter().sum::<f32>();
-    taps.iter_mut().for_each(|t| *t /= sum);
-    let Size { width, height } = plane.size();
-    let mut out = Plane::filled(plane.size(), 0.0f32);
-    if width == 0 || height == 0 {
-        return out;
-    }
-    out.data_mut().par_chunks_mut(width).enumerate().for_each_init(
-        || vec![0.0f32; width + 2 * reach],
-        |line, (y, row)| {
-            let padded = &mut line[reach..reach + width];
-            padded.iter_mut().zip(plane.row(y)).for_each(|(v, p)| *v = taps[0] * p);
-            for (d, tap) in taps.iter().enumerate().skip(1) {
-                let (above, below) = (plane.row(y.saturating_sub(d)), plane.row((y + d).min(height - 1)));
-                padded.iter_mut().zip(above).zip(below).for_each(|((v, a), b)| *v += tap * (a + b));
-            }
-            let (first, last) = (line[reach], line[reach + width - 1]);
-            line[..reach].fill(first);
-            line[reach + width..].fill(last);
-            row.iter_mut().zip(&line[reach..]).for_each(|(v, p)| *v = taps[0] * p);
-            for (d, tap) in taps.iter().enumerate().skip(1) {
-                let (left, right) = (&line[reach - d..], &line[reach + d..]);
-                row.iter_mut().zip(left).zip(right).for_each(|((v, a), b)| *v += tap * (a + b));
-            }
-        },
-    );
-    out
 }

@@ -13,8 +13,10 @@ use crate::visibility::{Medium, Viewing};
 const COARSEST: f64 = 2.0;
 /// A block is plain where responses to a shadow stay below so much of the light: a shadow of twice that shows.
 const PLAIN: f64 = 0.02;
-/// Share of the picture that must be plain. A guess.
-const LEAST_PLAIN: f64 = 0.01;
+/// Light below which nothing shows, white = 1: the blacks of a print (ISO 3664 viewing, a guess).
+const DARK: f64 = 0.005;
+/// Share of the picture that must be light enough, and of it what must be plain for a bound to be told. A guess.
+const LEAST: f64 = 0.01;
 
 /// What was noted of one width.
 struct Noted {
@@ -64,20 +66,24 @@ impl Tally {
         };
         // Found in nine of ten: 1.28 sigma over the bound.
         let found = |sigma: f64| (SNR + 1.28) * sigma;
-        let mut share: f64 = 0.0;
+        let (mut plain_share, mut lit_share): (f64, f64) = (0.0, 0.0);
         let mut worst: f64 = 0.0;
         for noted in &self.noted {
-            let plain: Vec<&(f64, f64)> = noted.blocks.iter().filter(|b| b.1 < PLAIN && b.0 > 0.005).collect();
-            share = share.max(plain.len() as f64 / noted.blocks.len().max(1) as f64);
+            let of_all = |n: usize| n as f64 / noted.blocks.len().max(1) as f64;
+            let lit = noted.blocks.iter().filter(|b| b.0 > DARK);
+            lit_share = lit_share.max(of_all(lit.clone().count()));
             let mut times: Vec<f64> =
-                plain.iter().map(|b| found(b.1) / eye.noticed(noted.width_px, b.0, b.1)).collect();
+                lit.filter(|b| b.1 < PLAIN).map(|b| found(b.1) / eye.noticed(noted.width_px, b.0, b.1)).collect();
+            plain_share = plain_share.max(of_all(times.len()));
             if times.is_empty() {
                 continue;
             }
             times.sort_by(f64::total_cmp);
             worst = worst.max(times[times.len() * 9 / 10].max(0.0));
         }
-        let judged = arcmin <= COARSEST && share >= LEAST_PLAIN && !self.noted.is_empty() && self.size.area() > 0;
-        Vouch { viewing: *viewing, ppi, plain_share: share, finds_from_times_threshold: worst, judged }
+        // Detail all over is an answer: no shadow shows in it. Darkness, and pixels that show by themselves, are none.
+        let judged = arcmin <= COARSEST && lit_share >= LEAST && self.size.area() > 0;
+        let finds_from_times_threshold = (plain_share >= LEAST).then_some(worst);
+        Vouch { viewing: *viewing, ppi, plain_share, finds_from_times_threshold, judged }
     }
 }

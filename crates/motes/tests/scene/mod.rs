@@ -170,7 +170,6 @@ fn frame_of(exposure: &Exposure) -> Frame {
         layout: Layout::Mosaic(Cfa::new(Size { width: 2, height: 2 }, colours).expect("whole")),
         encoding: Encoding::Levels { period: Size { width: 1, height: 1 }, black: vec![black], white },
         luminance: [0.2, 0.7, 0.1],
-        lossy: false,
         noise: vec![NoiseModel { shot: 1.0 / full, read: (camera.read_noise_e as f32 / full).powi(2) }],
         mask: Mask(Plane::from_vec(size, mask)),
         shot,

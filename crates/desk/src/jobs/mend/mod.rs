@@ -20,7 +20,7 @@ use crate::contract::{MendDocument, PictureEntry, RepairEntry};
 use crate::jobs::{Outcome, Settings, write_whole};
 use crate::report::{MendedSheet, View, mended_page};
 
-pub use basis::{Basis, TraceBasis, body_of, trace_document};
+pub use basis::{Basis, body_of, trace_document};
 pub use choose::Choices;
 pub use preview::preview;
 pub use record::RECORDS;
