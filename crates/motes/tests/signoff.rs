@@ -1,6 +1,6 @@
 //! Sign-off held against pictures whose content is known.
 
-use motelight_frame::{Digest, Encoding, Frame, Layout, Mask, NoiseModel, Plane, Shot, Size, Tone};
+use motelight_frame::{Digest, Encoding, FNumber, Frame, Layout, Mask, NoiseModel, Plane, Shot, Size, Tone};
 use motelight_motes::Viewing;
 use motelight_motes::signoff::{Cause, SignOff, SignOffOptions, Verdict, sign_off};
 use motelight_synth::random::Random;
@@ -9,6 +9,11 @@ const SIZE: Size = Size { width: 1200, height: 800 };
 
 /// A plain sky with grain of half a per cent, each colour dimmed by `left`, the share of light left at a place.
 fn looked_over(viewing: Viewing, left: impl Fn(f64, f64) -> [f64; 3]) -> SignOff {
+    looked_over_at(None, viewing, left)
+}
+
+/// The same of a file that tells its f-number.
+fn looked_over_at(f_number: Option<f64>, viewing: Viewing, left: impl Fn(f64, f64) -> [f64; 3]) -> SignOff {
     let mut planes = vec![Plane::filled(SIZE, 0.0f32); 3];
     for y in 0..SIZE.height {
         let mut random = Random::new(5, y as u64);
@@ -29,7 +34,7 @@ fn looked_over(viewing: Viewing, left: impl Fn(f64, f64) -> [f64; 3]) -> SignOff
         luminance: [0.2126, 0.7152, 0.0722],
         noise: vec![NoiseModel { shot: 0.0, read: 1e-5 }; 3],
         mask: Mask(Plane::filled(SIZE, 0)),
-        shot: Shot::unknown(SIZE),
+        shot: Shot { f_number: f_number.and_then(FNumber::new), ..Shot::unknown(SIZE) },
         digest: Digest("0".repeat(64)),
         notes: Vec::new(),
     };
@@ -40,6 +45,12 @@ fn looked_over(viewing: Viewing, left: impl Fn(f64, f64) -> [f64; 3]) -> SignOff
 fn mark(x: f64, y: f64, width: f64, depth: f64) -> f64 {
     let r = (x - 600.0).hypot(y - 400.0);
     1.0 - depth / (1.0 + ((r - 0.5 * width) / (0.08 * width)).exp())
+}
+
+/// What the mark in the middle of the picture is taken for, and the verdict.
+fn middle(said: &SignOff) -> (Option<Cause>, Verdict) {
+    let there = said.suspects.iter().find(|s| (s.at.x - 600.0).hypot(s.at.y - 400.0) < 4.0);
+    (there.map(|s| s.cause), said.verdict)
 }
 
 #[test]
@@ -76,4 +87,63 @@ fn a_coloured_spot_does_not_count() {
 fn a_picture_too_small_for_its_print_cannot_be_judged() {
     let print = Viewing::standard()[1];
     assert_eq!(looked_over(print, |_, _| [1.0; 3]).verdict, Verdict::CannotJudge);
+}
+
+/// h = b N (optics): at f/2.8 and half a millimetre of stand-off no shadow is narrower than 180 µm, 5.9 px of this picture.
+#[test]
+fn a_file_that_tells_its_f_number_tells_specks_from_shadows() {
+    let said = |f_number| looked_over_at(f_number, Viewing::screen(None), |x, y| [mark(x, y, 4.2, 0.4); 3]);
+    assert_eq!(middle(&said(None)), (Some(Cause::LikeAShadow), Verdict::Suspects));
+    assert_eq!(said(Some(2.8)).verdict, Verdict::Clear);
+    let wide = looked_over_at(Some(2.8), Viewing::screen(None), |x, y| [mark(x, y, 14.0, 0.1); 3]);
+    assert_eq!(middle(&wide), (Some(Cause::LikeAShadow), Verdict::Suspects));
+}
+
+/// No shadow adds light.
+#[test]
+fn a_dark_mark_among_light_ones_is_the_picture_s_own() {
+    let light =
+        |x, y| [(450.0, 400.0), (600.0, 520.0)].map(|(a, b)| 1.0 / mark(x + 600.0 - a, y + 400.0 - b, 12.0, 0.2));
+    let said =
+        looked_over(Viewing::screen(None), |x, y| [mark(x, y, 12.0, 0.15) * light(x, y).iter().product::<f64>(); 3]);
+    assert_eq!(middle(&said), (Some(Cause::LightOnesToo), Verdict::Clear));
+}
+
+#[test]
+fn a_grey_mark_in_a_swarm_of_leaves_is_one_of_them() {
+    let leaves = |x, y| {
+        [(520.0, 400.0), (600.0, 480.0), (660.0, 360.0)].map(|(a, b)| mark(x + 600.0 - a, y + 400.0 - b, 12.0, 0.4))
+    };
+    let said = looked_over(Viewing::screen(None), |x, y| {
+        let (shadow, leaves) = (mark(x, y, 12.0, 0.3), leaves(x, y).iter().product::<f64>());
+        [shadow * leaves, shadow * (0.6 + 0.4 * leaves), shadow * leaves]
+    });
+    assert_eq!(middle(&said), (Some(Cause::OneOfMany), Verdict::Clear));
+}
+
+/// The edge of a mote's shadow is as wide as the mote, and a mote that takes a third of the light is more than half as wide as
+/// its shadow: optics, depth = (a / b)^2.
+#[test]
+fn a_dark_disc_with_a_hard_edge_is_no_shadow() {
+    let disc = |x: f64, y: f64| if (x - 600.0).hypot(y - 400.0) < 10.0 { 0.65 } else { 1.0 };
+    let said = looked_over(Viewing::screen(None), |x, y| [disc(x, y); 3]);
+    assert_eq!(middle(&said), (Some(Cause::SharpEdge), Verdict::Clear));
+}
+
+#[test]
+fn a_bird_is_not_round() {
+    let bird = |x: f64, y: f64| mark(600.0 + (x - 600.0) / 2.5, y, 10.0, 0.5);
+    let said = looked_over(Viewing::screen(None), |x, y| [bird(x, y); 3]);
+    assert_eq!(middle(&said), (Some(Cause::NotRound), Verdict::Clear));
+}
+
+#[test]
+fn a_picture_and_its_mirror_image_give_mirrored_suspects() {
+    let off = |x: f64, y: f64| mark(x + 150.0, y + 90.0, 12.0, 0.2);
+    let (here, there) = (
+        looked_over(Viewing::screen(None), |x, y| [off(x, y); 3]),
+        looked_over(Viewing::screen(None), |x, y| [off(SIZE.width as f64 - x, y); 3]),
+    );
+    let (a, b) = (&here.suspects[0], &there.suspects[0]);
+    assert!((a.at.x + b.at.x - SIZE.width as f64).abs() < 0.5 && (a.at.y - b.at.y).abs() < 0.5, "{a:?} {b:?}");
 }
