@@ -32,7 +32,9 @@ pub mod write;
 pub use error::{Fault, FrameError};
 pub use frame::{Cfa, Colour, Digest, Encoding, Frame, Layout, Mask, NoiseModel, Patch, Tone};
 pub use plane::Plane;
-pub use read::{FileKind, Limits, RawDecoder, ReadOptions, Reduced, file_digest, read, read_reduced, read_shot};
+pub use read::{
+    FileKind, Limits, RawDecoder, ReadOptions, Reduced, file_digest, read, read_reduced, read_shot, write_negative,
+};
 pub use shot::{Body, Lens, Orientation, Pitch, PitchSource, Shot};
 pub use space::{PicturePoint, Rect, SensorFromPicture, SensorPoint, Size};
 pub use units::{FNumber, Micrometres, Millimetres, Pixels};

@@ -5,10 +5,11 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
+use motelight_frame::Shot;
 use serde_json::Value;
 
 use crate::run::{Run, digests, ledger_file, motelight, names, skipped};
-use crate::shoot::{grey, light_of, shoot};
+use crate::shoot::{camera_raw, grey, light_of, shoot};
 
 fn mend(out: &Path, more: &[&str]) -> Run {
     let shoot = shoot();
@@ -60,6 +61,40 @@ fn every_format_is_mended_and_nothing_changes_outside_the_mask() {
     }
     assert!(out.path().join("day/plain.xmp").is_file(), "a sidecar goes with its picture");
     assert!(out.path().join("mend-report.html").is_file());
+}
+
+/// The raw library reads what is written here as a camera's own format; the copy is a DNG that holds the same codes but under
+/// the shadows, and turns back into them.
+#[test]
+fn a_camera_s_own_raw_is_mended_into_a_dng() {
+    let (folder, out, back) = (folder(), folder(), folder());
+    let dng = light_of(&shoot().pictures().join("day/plain.dng"));
+    let raw = folder.path().join("DAY_0001.MEF");
+    let pitch = dng.shot.pitch.expect("a pitch").value.0;
+    camera_raw(&dng, pitch, &raw);
+    let before = std::fs::read(&raw).expect("read");
+    let given = light_of(&raw);
+    assert_eq!((given.size(), given.shot.f_number.map(|f| f.marked())), (dng.size(), Some(16.0)));
+    let wall = &shoot().wall;
+    let run = motelight(&[&"mend", &raw, &"--test-frame", wall, &"--out", &out.path(), &"--same-body", &"--json"]);
+    let told = &pictures(&run)[0];
+    assert_eq!(told["error"], Value::Null, "{}", run.stderr);
+    let copy = out.path().join("DAY_0001.dng");
+    assert_eq!(told["output"].as_str().map(PathBuf::from), Some(copy.clone()));
+    assert!(told["notes"].to_string().contains("DNG"), "{told}");
+    assert!(told["pixels_changed"].as_u64() > Some(0), "{told}");
+    let mended = light_of(&copy);
+    let changed = given.planes[0].data().iter().zip(mended.planes[0].data()).filter(|(a, b)| a != b).count();
+    assert_eq!(Some(changed as u64), told["pixels_changed"].as_u64());
+    let facts = |shot: &Shot| Shot { software: None, edited: None, ..shot.clone() };
+    assert_eq!(facts(&mended.shot), facts(&given.shot), "the facts of the shot go along");
+    assert_eq!(std::fs::read(&raw).expect("read"), before, "originals are only read");
+    assert_eq!(names(out.path()).iter().filter(|n| n.contains("unfinished")).count(), 0);
+    let again = motelight(&[&"mend", &raw, &"--test-frame", wall, &"--out", &out.path(), &"--same-body", &"--json"]);
+    assert_eq!(pictures(&again)[0]["done_before"], true);
+    let undone = motelight(&[&"mend", &"--undo", &copy, &"--out", &back.path(), &"--json"]);
+    assert_eq!(undone.code, 0, "{}", undone.stderr);
+    assert_eq!(light_of(&back.path().join("DAY_0001.dng")).planes, given.planes);
 }
 
 #[test]

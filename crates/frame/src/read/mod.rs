@@ -10,6 +10,7 @@ mod edited;
 mod facts;
 mod jpeg;
 mod light;
+mod negative;
 mod noise;
 mod png;
 mod raw;
@@ -24,6 +25,7 @@ use std::fs::File;
 use std::io::{self, Read, Seek};
 use std::path::{Path, PathBuf};
 
+pub use raw::write_negative;
 pub use reduced::{LN_STEPS, Reduced, UNMEASURED, read_reduced};
 pub use sniff::FileKind;
 

@@ -12,7 +12,7 @@ use std::time::Duration;
 use super::facts::Facts;
 use super::light::{Light, RawRows};
 use super::raw_child::{self, RawPicture, Refusal, Reply, Request, What, Why};
-use super::{Developed, RawDecoder, ReadOptions, broken, check_extent, check_size};
+use super::{Developed, RawDecoder, ReadOptions, broken, check_extent, check_size, negative};
 use crate::error::{Fault, FrameError};
 use crate::frame::{Cfa, Encoding, Frame, Layout};
 use crate::ifd::{Tiff, tag};
@@ -109,6 +109,7 @@ fn told(path: &Path, reply: Reply) -> Result<Option<RawPicture>, FrameError> {
     match reply {
         Reply::Pixels(picture) => Ok(picture.map(|p| *p)),
         Reply::Facts(picture) => Ok(Some(*picture)),
+        Reply::Written => Ok(None),
         Reply::Refused(refusal) => Err(refused(path, &refusal)),
     }
 }
@@ -119,6 +120,20 @@ fn facts(path: &Path, options: &ReadOptions) -> Result<RawPicture, FrameError> {
         return here(path, &What::CameraFacts)?.picture.ok_or_else(|| no_answer(path));
     };
     talk(path, program, &What::CameraFacts, options, |reply, _| told(path, reply)?.ok_or(Failure::Lost))
+}
+
+/// Makes a DNG of a camera's own format: the same mosaic and facts in a form that can be written back. `to` must not
+/// exist; after an error what is there is not whole.
+///
+/// # Errors
+/// As reading the raw, and `Unwritable`.
+pub fn write_negative(path: &Path, to: &Path, options: &ReadOptions) -> Result<(), FrameError> {
+    let RawDecoder::Child(program) = &options.raw else {
+        let written = catch_unwind(AssertUnwindSafe(|| negative::write(path, to)));
+        return written.map_err(|_| no_answer(path))?.map_err(|r| refused(path, &r));
+    };
+    let what = What::Negative { to: to.to_path_buf() };
+    talk(path, program, &what, options, |reply, _| told(path, reply).map(|_| ()).map_err(Failure::Said))
 }
 
 /// A raw picture being filled.
@@ -266,6 +281,12 @@ pub(super) fn refused(path: &Path, refusal: &Refusal) -> FrameError {
     match refusal.why {
         Why::Unsupported => unsupported(path, format!("the raw file cannot be decoded here: {message}")),
         Why::Broken => broken(path, format!("the raw file is damaged or cut short: {message}")),
+        Why::Unwritable => FrameError::new(
+            Fault::Unwritable,
+            path,
+            format!("a DNG of it cannot be written ({message})"),
+            "Check the output folder's permissions and the space left.",
+        ),
         Why::OutOfMemory => FrameError::new(
             Fault::TooLarge,
             path,

@@ -19,6 +19,7 @@ use rawler::rawsource::RawSource;
 use serde::{Deserialize, Serialize};
 
 use super::facts::{Facts, time_from_exif};
+use super::negative;
 use crate::frame::{Cfa, Colour};
 use crate::ifd::tag;
 use crate::space::{Rect, Size};
@@ -47,6 +48,8 @@ pub(super) enum What {
     Camera,
     /// The facts of a camera's own format, without the pixels.
     CameraFacts,
+    /// A DNG made from a camera's own format, written where there is no file yet.
+    Negative { to: PathBuf },
 }
 
 /// What the child tells of a camera's own format.
@@ -73,6 +76,7 @@ pub(super) struct RawPicture {
 pub(super) enum Reply {
     Pixels(Option<Box<RawPicture>>),
     Facts(Box<RawPicture>),
+    Written,
     Refused(Refusal),
 }
 
@@ -89,6 +93,7 @@ pub(super) enum Why {
     Unsupported,
     Broken,
     OutOfMemory,
+    Unwritable,
 }
 
 impl Refusal {
@@ -193,19 +198,24 @@ fn limit(_: &Request) {}
 
 fn serve(path: &Path, request: &Request) -> std::io::Result<()> {
     let mut out = stdout_pipe()?;
-    let decoded = catch_unwind(AssertUnwindSafe(|| decode(path, &request.what)));
-    let decoded = decoded.unwrap_or_else(|_| Err(Refusal::broken("the raw decoder stumbled over it")));
-    let (reply, pixels) = match decoded {
-        Err(refusal) => (Reply::Refused(refusal), None),
-        Ok(mut decoded) => match (decoded.picture.take(), &request.what) {
-            (Some(picture), What::CameraFacts) => (Reply::Facts(Box::new(picture)), None),
-            (picture, _) => (Reply::Pixels(picture.map(Box::new)), Some(decoded)),
-        },
-    };
+    let answer = catch_unwind(AssertUnwindSafe(|| answer(path, &request.what)));
+    let answer = answer.unwrap_or_else(|_| Err(Refusal::broken("the raw decoder stumbled over it")));
+    let (reply, pixels) = answer.unwrap_or_else(|refusal| (Reply::Refused(refusal), None));
     let mut line = serde_json::to_vec(&reply)?;
     line.push(b'\n');
     out.write_all(&line)?;
     pixels.map_or(Ok(()), |decoded| decoded.send(&mut out))
+}
+
+fn answer(path: &Path, what: &What) -> Result<(Reply, Option<Decoded>), Refusal> {
+    if let What::Negative { to } = what {
+        return negative::write(path, to).map(|()| (Reply::Written, None));
+    }
+    let mut decoded = decode(path, what)?;
+    Ok(match (decoded.picture.take(), what) {
+        (Some(picture), What::CameraFacts) => (Reply::Facts(Box::new(picture)), None),
+        (picture, _) => (Reply::Pixels(picture.map(Box::new)), Some(decoded)),
+    })
 }
 
 /// Standard output without the line buffer: codes are full of line ends. The pipe is made wide, so that
@@ -233,6 +243,7 @@ pub(super) fn decode(path: &Path, what: &What) -> Result<Decoded, Refusal> {
             whole(None, codes, *recorded, *crop, *samples)
         }
         What::Camera | What::CameraFacts => camera(&source, matches!(what, What::CameraFacts)),
+        What::Negative { .. } => Err(Refusal::unsupported("a DNG is written, not decoded")),
     }
 }
 

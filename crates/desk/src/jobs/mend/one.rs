@@ -2,8 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
+use motelight_frame::read::kind;
 use motelight_frame::write::{UNFINISHED_PREFIX, give_name, refuse_taken};
-use motelight_frame::{Fault, Frame, FrameError, Patch, Plane, Rect, copy_sidecars, file_digest, read, write_mended};
+use motelight_frame::{
+    Fault, FileKind, Frame, FrameError, Patch, Plane, Rect, Written, copy_sidecars, file_digest, read, write_mended,
+    write_negative,
+};
 use motelight_motes::mend::{MendOptions, Mended, mend as mend_frame};
 use serde_json::json;
 
@@ -24,12 +28,13 @@ pub struct Shared<'a> {
 impl Shared<'_> {
     /// Mends one picture, or finds that it was done before.
     pub fn one(&self, source: &Source) -> Result<Mending, FrameError> {
-        let out = self.plan.out.as_ref().map(|o| (o.as_path(), o.join(&source.relative)));
+        let relative = copy_name(source)?;
+        let out = self.plan.out.as_ref().map(|o| (o.as_path(), o.join(&relative)));
         let options = self.options(source);
         let made_by = self.made_by(source, &options)?;
         let mask = self.plan.masks.as_ref().map(|folder| mask_path(folder, &source.relative));
         if let Some((folder, output)) = &out
-            && let Some(record) = finished(source, &Record::path(folder, &source.relative), output, &made_by)?
+            && let Some(record) = finished(source, &Record::path(folder, &relative), output, &made_by)?
         {
             if let Some(mask) = mask.as_ref().filter(|m| !m.exists() && !self.plan.dry_run) {
                 let (frame, again) = self.light_of(source, &options)?;
@@ -67,7 +72,7 @@ impl Shared<'_> {
         let patches = std::mem::take(&mut mended.patches);
         let staged = staged_path(&output);
         make_folder(output.parent())?;
-        let written = write_mended(&source.path, &frame, &patches, &staged)?;
+        let written = self.write(source, &frame, &patches, &staged)?;
         mending.pixels_changed = written.pixels_changed;
         mending.notes.extend(written.notes);
         mending.views = views(&mut frame, &patches, &mending.motes);
@@ -83,7 +88,7 @@ impl Shared<'_> {
             views: mending.views.clone(),
         };
         // A copy without its record could neither be recognised nor turned back; so the record comes first.
-        record.write(&Record::path(folder, &source.relative))?;
+        record.write(&Record::path(folder, &relative))?;
         if let Some(mask) = mask {
             write_mask(&mask, &frame, &patches, &record.places)?;
             mending.mask = Some(mask);
@@ -93,6 +98,25 @@ impl Shared<'_> {
             mending.notes.push(format!("A sidecar was not copied: {e}."));
         }
         Ok(mending)
+    }
+
+    /// Writes the copy. A camera's own format cannot be written back: its copy is a DNG, made from it and then mended.
+    fn write(&self, source: &Source, frame: &Frame, patches: &[Patch], to: &Path) -> Result<Written, FrameError> {
+        if kind(&source.path)? != FileKind::Raw {
+            return write_mended(&source.path, frame, patches, to);
+        }
+        let negative = Negative(staged_path(to));
+        write_negative(&source.path, &negative.0, &self.settings.read)?;
+        let same = read(&negative.0, &self.settings.read)?;
+        if same.planes != frame.planes {
+            let message = "the DNG made from this raw does not hold the same picture; nothing was written";
+            let remedy = "Make a DNG of it with other software and mend that.";
+            return Err(FrameError::new(Fault::Unsupported, &source.path, message, remedy));
+        }
+        let mut written = write_mended(&negative.0, &same, patches, to)?;
+        written.undo.original = frame.digest.clone();
+        written.notes.push(NEGATIVE.to_owned());
+        Ok(written)
     }
 
     pub fn options(&self, source: &Source) -> MendOptions {
@@ -130,6 +154,26 @@ impl Shared<'_> {
         let mended = self.mended(source, &frame, options)?;
         Ok((frame, mended))
     }
+}
+
+/// What a copy of a camera's own format is.
+const NEGATIVE: &str = "The copy is a DNG with the same sensor data: the camera's own raw format cannot be written. Exif and colours \
+    were carried over; maker notes and embedded previews may be missing or made anew.";
+
+/// A DNG to be mended, there only while the copy is made.
+struct Negative(PathBuf);
+
+impl Drop for Negative {
+    fn drop(&mut self) {
+        // Left behind, it is swept away by the next run.
+        let _ = std::fs::remove_file(&self.0);
+    }
+}
+
+/// The name of a picture's copy below the folder of copies.
+fn copy_name(source: &Source) -> Result<PathBuf, FrameError> {
+    let raw = kind(&source.path)? == FileKind::Raw;
+    Ok(if raw { source.relative.with_extension("dng") } else { source.relative.clone() })
 }
 
 /// The record of a picture that was finished before, with the same settings and from the same content.
