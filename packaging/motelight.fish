@@ -81,7 +81,7 @@ complete -c motelight -n "__fish_motelight_using_subcommand mend" -l json -d 'Wr
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l no-record -d 'Write nothing to the ledger'
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l screen -d 'Nothing may show at 100 % on a screen (default: both this and a 60x40cm print)'
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -s h -l help -d 'Print help'
-complete -c motelight -n "__fish_motelight_using_subcommand trace" -l test-frame -d 'A test frame by the same body: its motes are looked for first, its glass height is taken where pictures do not tell it' -r -F
+complete -c motelight -n "__fish_motelight_using_subcommand trace" -l test-frame -d 'A test frame by the same body: its motes are looked for first, its glass height is taken where pictures do not tell it (default: the newest one of the body in the ledger)' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand trace" -l watch -d 'Follow a growing folder (tethered camera, card being copied) and speak up when a new mote will show' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand trace" -l sensor -d 'Sensor width and height in mm, for files that do not tell their pixel pitch: 36x24' -r
 complete -c motelight -n "__fish_motelight_using_subcommand trace" -l ledger -d 'The ledger (default: MOTELIGHT_LEDGER, else ledger.sqlite in the user\'s data folder)' -r -F

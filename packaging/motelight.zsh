@@ -92,7 +92,7 @@ _arguments "${_arguments_options[@]}" : \
 ;;
 (trace)
 _arguments "${_arguments_options[@]}" : \
-'--test-frame=[A test frame by the same body\: its motes are looked for first, its glass height is taken where pictures do not tell it]:WALL:_files' \
+'--test-frame=[A test frame by the same body\: its motes are looked for first, its glass height is taken where pictures do not tell it (default\: the newest one of the body in the ledger)]:WALL:_files' \
 '(--json --test-frame)--watch=[Follow a growing folder (tethered camera, card being copied) and speak up when a new mote will show]:FOLDER:_files' \
 '--sensor=[Sensor width and height in mm, for files that do not tell their pixel pitch\: 36x24]:WxH:_default' \
 '--ledger=[The ledger (default\: MOTELIGHT_LEDGER, else ledger.sqlite in the user'\''s data folder)]:FILE:_files' \

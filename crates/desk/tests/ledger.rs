@@ -412,3 +412,20 @@ fn a_place_that_cannot_be_written_to_is_an_error_and_no_panic() {
     assert_eq!(told.fault, Fault::Unwritable);
     assert!(now() > day("2024-01-01"));
 }
+
+#[test]
+fn a_trace_starts_from_the_newest_fit_chart_of_a_body_with_a_serial_number() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut ledger = Ledger::open(&folder.path().join("one.sqlite")).expect("opened");
+    record(&mut ledger, "a1", "2031-04-02T10:15:00", &made_up::clean());
+    record(&mut ledger, "a2", "2031-05-02T10:15:00", &made_up::inspection());
+    record(&mut ledger, "a3", "2031-06-02T10:15:00", &made_up::unfit());
+    let mut nameless = facts("b1", "2031-06-02T10:15:00");
+    nameless.shot.body.as_mut().expect("a body").serial = None;
+    ledger.record_frame(Path::new("/walls/b1.dng"), &nameless, &made_up::inspection()).expect("written");
+    let known = ledger.known().expect("read");
+    let [one] = known.as_slice() else { panic!("{known:?}") };
+    assert_eq!(one.body, made_up::shot().body);
+    assert_eq!((one.stand_off_mm.value, one.stand_off_mm.sigma), (1.49, 0.03));
+    assert_eq!(one.motes.len(), made_up::inspection().motes.len());
+}

@@ -325,10 +325,14 @@ impl Run<'_> {
     }
 
     fn trace(&self, sources: &[Source], wall: Option<&Path>) -> Result<TracedShoot, FrameError> {
-        let known = wall.map(|wall| tracing::known(wall, &self.desk.settings)).transpose()?;
+        let known = match (wall, &self.desk.ledger) {
+            (Some(wall), _) => vec![tracing::known(wall, &self.desk.settings)?],
+            (None, Some(ledger)) => Ledger::open_existing(ledger)?.map_or(Ok(Vec::new()), |l| l.known())?,
+            (None, None) => Vec::new(),
+        };
         let (tell, done) = (std::sync::Mutex::new(self.tell.clone()), AtomicUsize::new(0));
         let (stop, number) = (self.stop, self.number);
-        let shoot = jobs::trace(sources, &self.desk.settings, known, |path| {
+        let shoot = jobs::trace(sources, &self.desk.settings, &known, |path| {
             let so_far = done.fetch_add(1, Ordering::Relaxed) + 1;
             let news = News::Progress(so_far, sources.len(), name(path));
             if let Ok(tell) = tell.lock() {

@@ -116,7 +116,7 @@ fn basis(a: &Mend, sources: &[Source], settings: &Settings) -> Result<Basis, Fra
         (None, Some(Some(document))) => Basis::trace_file(document),
         (None, _) => {
             let bar = say::progress(sources.len());
-            let shoot = jobs::trace(sources, settings, None, |_| bar.inc(1));
+            let shoot = jobs::trace(sources, settings, &[], |_| bar.inc(1));
             bar.finish_and_clear();
             Basis::traced(jobs::trace::document(&shoot, settings))
         }

@@ -5,8 +5,10 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use motelight_desk::jobs::trace::{self as job, BADLY, News, TracedBody};
 use motelight_desk::jobs::{self, Outcome, Settings};
+use motelight_desk::ledger::Ledger;
 use motelight_desk::report::{TraceSheet, shown, trace_text};
 use motelight_frame::{Fault, FrameError};
+use motelight_motes::trace::Known;
 
 use crate::common::Common;
 use crate::say;
@@ -18,6 +20,7 @@ pub struct Trace {
     #[arg(required_unless_present = "watch")]
     pub pictures: Vec<PathBuf>,
     /// A test frame by the same body: its motes are looked for first, its glass height is taken where pictures do not tell it
+    /// (default: the newest one of the body in the ledger)
     #[arg(long, value_name = "WALL")]
     pub test_frame: Option<PathBuf>,
     /// Follow a growing folder (tethered camera, card being copied) and speak up when a new mote will show
@@ -34,7 +37,7 @@ pub fn run(a: &Trace) -> Outcome {
     if let Some(folder) = &a.watch {
         return watch(folder, &settings);
     }
-    let known = match a.test_frame.as_ref().map(|wall| job::known(wall, &settings)).transpose() {
+    let known = match known(a, &settings) {
         Ok(known) => known,
         Err(e) => {
             say::error(&e);
@@ -44,7 +47,7 @@ pub fn run(a: &Trace) -> Outcome {
     let (sources, errors) = jobs::pictures(&a.pictures);
     errors.iter().for_each(say::error);
     let bar = say::progress(sources.len());
-    let mut shoot = jobs::trace(&sources, &settings, known, |_| bar.inc(1));
+    let mut shoot = jobs::trace(&sources, &settings, &known, |_| bar.inc(1));
     bar.finish_and_clear();
     if shoot.bodies.is_empty() {
         say::error(&job::nothing_to_trace());
@@ -69,6 +72,19 @@ pub fn run(a: &Trace) -> Outcome {
     }
     let outcome = job::outcome(&shoot);
     if errors.is_empty() { outcome } else { Outcome::Failed }
+}
+
+/// What is known of the bodies: by the test frame that was named, else by the ledger. A ledger that cannot be read stops nothing.
+fn known(a: &Trace, settings: &Settings) -> Result<Vec<Known>, FrameError> {
+    if let Some(wall) = &a.test_frame {
+        return Ok(vec![job::known(wall, settings)?]);
+    }
+    let Some(ledger) = a.common.ledger() else { return Ok(Vec::new()) };
+    let read = Ledger::open_existing(&ledger).and_then(|l| l.map_or(Ok(Vec::new()), |l| l.known()));
+    Ok(read.unwrap_or_else(|e| {
+        say::error(&e);
+        Vec::new()
+    }))
 }
 
 /// Follows a folder until it goes away or the program is interrupted.

@@ -41,10 +41,13 @@ pub fn shown(exposure: &Exposure, editing: &Editing, pictures: &Pictures, viewin
             let lost = shadow.loss[1].iter().filter(|l| **l > 0.5 * depth).count() as f64;
             let width_px = (2.0 * (lost / PI).sqrt() / editing.pitch).max(1.5);
             let inside = |v: f64, end: usize| (width_px..end as f64 - width_px).contains(&v);
-            if depth < 0.002 || !inside(at[0], editing.size[0]) || !inside(at[1], editing.size[1]) {
+            if depth < 0.002 {
                 return None;
             }
-            Some(one(pictures, at, width_px, viewings, mote.shape.kind(), exposure, shadow.id, editing))
+            let mut told = one(pictures, at, width_px, viewings, mote.shape.kind(), exposure, shadow.id, editing);
+            // What lies at the rim may be found and need not.
+            told.plain &= inside(at[0], editing.size[0]) && inside(at[1], editing.size[1]);
+            Some(told)
         })
         .collect()
 }

@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
 
 use motelight_frame::file_digest;
+use motelight_motes::trace::Known as Prior;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
@@ -43,13 +44,14 @@ struct Entry<B, L> {
 }
 
 impl Cache {
-    /// The place for these pictures under these settings; `None` where there is no folder for it or a file cannot be read.
-    pub(super) fn open(sources: &[Source], settings: &Settings) -> Option<Cache> {
+    /// The place for these pictures under these settings and priors; `None` where there is no folder for it or a file cannot be read.
+    pub(super) fn open(sources: &[Source], settings: &Settings, priors: &[Prior]) -> Option<Cache> {
         let folder = folder()?.join("trace");
         let digests = digests(&folder.join("digests.json"), sources)?;
         let files: Vec<String> =
             sources.iter().zip(digests).map(|(s, d)| format!("{} {d}", s.path.display())).collect();
-        let key = format!("{EDITION}\n{:?}\n{:?}\n{}", settings.viewings, settings.read.sensor, files.join("\n"));
+        let key =
+            format!("{EDITION}\n{:?}\n{:?}\n{priors:?}\n{}", settings.viewings, settings.read.sensor, files.join("\n"));
         let mut hasher = DefaultHasher::new();
         key.hash(&mut hasher);
         Some(Cache { file: folder.join(format!("{:016x}.json", hasher.finish())), key })

@@ -74,20 +74,20 @@ pub const BADLY: f64 = 3.0;
 
 /// Traces a shoot. `each` hears of every picture as it is read, and may stop the job: then it says so as an error. What was found is kept by the digests of the files, so
 /// that the same pictures are not judged twice.
-/// `known`: what a test frame of the body says, priors that the pictures may overrule.
+/// `known`: what test frames of the bodies say, priors that the pictures may overrule.
 pub fn trace<R: GoOn>(
     sources: &[Source],
     settings: &Settings,
-    known: Option<Known>,
+    known: &[Known],
     each: impl Fn(&Path) -> R + Sync,
 ) -> TracedShoot {
-    let cache = if known.is_none() { Cache::open(sources, settings) } else { None };
-    if let Some(known) = cache.as_ref().and_then(Cache::get) {
+    let cache = Cache::open(sources, settings, known);
+    if let Some(found) = cache.as_ref().and_then(Cache::get) {
         sources.iter().for_each(|s| _ = each(&s.path));
-        return known;
+        return found;
     }
     let stopped = AtomicBool::new(false);
-    let shoot = traced(sources, settings, &known, |path| {
+    let shoot = traced(sources, settings, known, |path| {
         stopped.fetch_or(!each(path).goes_on(), Ordering::Relaxed);
         !stopped.load(Ordering::Relaxed)
     });
@@ -101,7 +101,7 @@ pub fn trace<R: GoOn>(
 fn traced(
     sources: &[Source],
     settings: &Settings,
-    known: &Option<Known>,
+    known: &[Known],
     each: impl Fn(&Path) -> bool + Sync,
 ) -> TracedShoot {
     let read: Vec<Result<(PictureFile, FileKind), FrameError>> = sources
@@ -121,7 +121,10 @@ fn traced(
     let mut left_out = Vec::new();
     let mut bodies = Vec::new();
     for group in by_body(pairs_joined(files), &mut left_out) {
-        bodies.extend(one_body(group, options(settings, known.clone()), settings, &each, &mut errors));
+        let body = group.first().and_then(|f| f.shot.body.as_ref());
+        // A test frame that does not name its body is taken at the person's word.
+        let known = known.iter().find(|k| k.body.as_ref().zip(body).is_none_or(|(a, b)| a == b));
+        bodies.extend(one_body(group, options(settings, known.cloned()), settings, &each, &mut errors));
     }
     bodies.retain(|b| !b.files.is_empty());
     bodies.sort_by_key(|b| std::cmp::Reverse(b.files.len()));
