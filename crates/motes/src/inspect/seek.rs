@@ -64,15 +64,15 @@ pub fn seek(flat: &Flat, smallest: f64, largest: f64, threshold: f64, limit: usi
             plane = Cow::Owned(halved(&plane));
             zoom *= 2;
         }
-        let kernel = gaussian(scale / zoom as f64);
-        let answer = filtered(&plane, &kernel);
+        let taps = gaussian(scale / zoom as f64);
+        let answer = filtered(&plane, &taps);
         let (middle, spread) = spread_of(&answer);
         peaks(&answer, &middle, &spread, threshold, |x, y, snr| {
             let centre = |v: usize| (v as f64 + 0.5) * zoom as f64;
             found.push(Candidate { x: centre(x), y: centre(y), scale, snr });
         });
-        // Expected spread for white noise: sigma / zoom per sample, times the kernel's own narrowing.
-        let narrowing: f64 = kernel.iter().map(|&k| f64::from(k * k)).sum();
+        // Expected spread for white noise: sigma / zoom per sample, times the filter's own narrowing.
+        let narrowing = 2.0 * taps.iter().map(|&t| f64::from(t * t)).sum::<f64>() - f64::from(taps[0] * taps[0]);
         let white = f64::from(flat.sigma.median()) / zoom as f64 * narrowing;
         noise.push(ScaleNoise { scale, excess: f64::from(spread.median()) / white.max(1e-12) });
         places += plane.size().area() as f64;

@@ -114,11 +114,15 @@ pub(super) fn against_swarms(suspects: &mut [Suspect]) {
     }
 }
 
+/// How far about a dark mark light ones tell of it, px: a quarter of the picture is of one kind. A guess.
+pub(super) fn mirrored_reach(size: Size) -> f64 {
+    0.25 * size.width.max(size.height) as f64
+}
+
 /// Takes back what may as well be the picture's own texture: no shadow is lighter than its surroundings, so marks that are,
 /// and pass all else, tell how many of the dark ones are the picture's. A dark one counts only if most of its
 /// like in its part of the picture are dark.
-pub(super) fn against_mirrored(suspects: &mut [Suspect], mirrored: &[Suspect], size: Size) {
-    let reach = 0.25 * size.width.max(size.height) as f64;
+pub(super) fn against_mirrored(suspects: &mut [Suspect], mirrored: &[Suspect], reach: f64) {
     let of_a_kind = |s: &Suspect, m: &Suspect| {
         let within = |ratio: f64, least: f64, most: f64| (least..=most).contains(&ratio);
         s.at.distance(m.at).0 < reach

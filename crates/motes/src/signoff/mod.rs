@@ -116,9 +116,12 @@ pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
     };
     let mut suspects = look(&likeliest(shadows, LOOKED_AT));
     judge::against_swarms(&mut suspects);
-    let mut mirrored = look(&likeliest(mirrored, 0));
+    // Only what can speak against a dark mark is looked at.
+    let reach = judge::mirrored_reach(size);
+    let told = |p: &Place| suspects.iter().any(|s| s.counts && (s.at.x - p.x).hypot(s.at.y - p.y) < 1.1 * reach);
+    let mut mirrored = look(&likeliest(mirrored.into_iter().filter(told).collect(), 0));
     mirrored.retain(|m| m.counts);
-    judge::against_mirrored(&mut suspects, &mirrored, size);
+    judge::against_mirrored(&mut suspects, &mirrored, reach);
     in_order(&mut suspects);
     let low = suspects.iter().take_while(|s| s.counts).count() + LISTED;
     suspects.truncate(low);
