@@ -31,7 +31,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let cache = tempfile::tempdir()?;
     let trace = || {
         let mut command = Command::new(env!("CARGO_BIN_EXE_motelight"));
-        command.arg("trace").arg(&folder).arg("--json").env("MOTELIGHT_CACHE", cache.path());
+        command.args(["trace", "--json", "--no-record"]).arg(&folder).env("MOTELIGHT_CACHE", cache.path());
         command
     };
     let mut decoding = Command::new(&itself);
