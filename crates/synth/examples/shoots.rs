@@ -10,7 +10,7 @@ use motelight_synth::sets::{ShootSpec, Subject, shoot};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut words = std::env::args().skip(1);
-    let folder = PathBuf::from(words.next().ok_or("a folder to write to is missing")?);
+    let folder = PathBuf::from(words.next().filter(|w| !w.starts_with("--")).ok_or("a folder to write to is missing")?);
     let mut spec = ShootSpec::new(1, 30);
     let mut count = 3u64;
     while let Some(word) = words.next() {

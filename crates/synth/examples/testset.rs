@@ -10,7 +10,7 @@ use motelight_synth::sets::{Fault, FrameSpec, format, test_frame, write};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut words = std::env::args().skip(1);
-    let folder = PathBuf::from(words.next().ok_or("a folder to write to is missing")?);
+    let folder = PathBuf::from(words.next().filter(|w| !w.starts_with("--")).ok_or("a folder to write to is missing")?);
     let mut spec = FrameSpec::new(1, 40);
     let (mut count, mut only, mut faults) = (6u64, None, false);
     while let Some(word) = words.next() {
