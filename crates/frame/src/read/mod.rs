@@ -16,6 +16,7 @@ mod png;
 mod raw;
 pub mod raw_child;
 mod reduced;
+mod refusal;
 mod rendered;
 mod sniff;
 mod tiff;

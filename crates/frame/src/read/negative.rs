@@ -1,7 +1,6 @@
 //! A DNG made from a camera's own raw format: the same mosaic, as it is, in a form that can be written back.
 
 use std::fs::File;
-use std::io::BufReader;
 use std::path::Path;
 
 use rawler::decoders::{Decoder, RawDecodeParams};
@@ -12,9 +11,7 @@ use rawler::rawimage::RawImage;
 use rawler::rawsource::RawSource;
 use rawler::tags::{DngTag, ExifTag, TiffCommonTag};
 
-use super::facts::Facts;
-use super::raw_child::{Refusal, Why};
-use crate::ifd::Tiff;
+use super::refusal::{self, Refusal, Why};
 
 /// Quality of the embedded preview, 0 to 1.
 const PREVIEW_QUALITY: f32 = 0.85;
@@ -22,16 +19,14 @@ const PREVIEW_QUALITY: f32 = 0.85;
 const PREDICTOR: u8 = 1;
 
 /// Writes the DNG to `to`, which must not exist: colours and Exif as the raw library knows them, the camera's own names of body
-/// and serial number, its preview.
-pub(super) fn write(path: &Path, to: &Path) -> Result<(), Refusal> {
+/// and serial number, its preview, and the pixel pitch, which the library does not know.
+pub(super) fn write(path: &Path, to: &Path, pitch_um: Option<(f64, f64)>) -> Result<(), Refusal> {
     let failed = |e: std::io::Error| Refusal { why: Why::Unwritable, message: e.to_string() };
-    let source = RawSource::new(path).map_err(|e| Refusal { why: Why::Broken, message: e.to_string() })?;
+    let source = refusal::open(path)?;
     let decoder = rawler::get_decoder(&source)?;
     let image = decoder.raw_image(&source, &RawDecodeParams::default(), false)?;
-    let own = File::open(path).ok().and_then(|f| Tiff::open(BufReader::new(f)).ok().flatten());
-    let pitch = own.and_then(|mut tiff| Facts::from_tiff(&mut tiff).focal_plane_um);
     let mut file = File::create_new(to).map_err(failed)?;
-    fill(&source, decoder.as_ref(), &image, pitch, &mut file)?;
+    fill(&source, decoder.as_ref(), &image, pitch_um, &mut file)?;
     file.sync_all().map_err(failed)
 }
 
@@ -69,7 +64,7 @@ fn fill(
     if !root.contains(ExifTag::Orientation) {
         root.add_tag(ExifTag::Orientation, image.orientation.to_u16());
     }
-    // The raw library knows no pixel pitch: Exif tells it as pixels per centimetre (unit 3).
+    // Exif tells a pitch as pixels per centimetre (unit 3).
     if let Some((x, y)) = pitch_um {
         let per_cm = |um: f64| Rational { n: (1e8 / um).round() as u32, d: 10_000 };
         let exif = dng.exif_ifd_mut();

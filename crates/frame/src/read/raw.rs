@@ -11,8 +11,9 @@ use std::time::Duration;
 
 use super::facts::Facts;
 use super::light::{Light, RawRows};
-use super::raw_child::{self, RawPicture, Refusal, Reply, Request, What, Why};
-use super::{Developed, RawDecoder, ReadOptions, broken, check_extent, check_size, negative};
+use super::raw_child::{self, RawPicture, Reply, Request, Task, What};
+use super::refusal::{Refusal, Why};
+use super::{Developed, RawDecoder, ReadOptions, broken, check_extent, check_size, negative, unreadable};
 use crate::error::{Fault, FrameError};
 use crate::frame::{Cfa, Encoding, Frame, Layout};
 use crate::ifd::{Tiff, tag};
@@ -88,7 +89,7 @@ pub(super) fn fetch(
         canvas.fill(codes, stride);
         return Ok((picture, canvas.light));
     };
-    talk(path, program, &what, options, |reply, pipe| {
+    talk(path, program, Task::Decode(what), options, |reply, pipe| {
         let picture = known.or(told(path, reply)?).ok_or(Failure::Lost)?;
         let mut canvas = Canvas::new(path, &picture, options)?;
         let row = canvas.row;
@@ -119,7 +120,7 @@ fn facts(path: &Path, options: &ReadOptions) -> Result<RawPicture, FrameError> {
     let RawDecoder::Child(program) = &options.raw else {
         return here(path, &What::CameraFacts)?.picture.ok_or_else(|| no_answer(path));
     };
-    talk(path, program, &What::CameraFacts, options, |reply, _| told(path, reply)?.ok_or(Failure::Lost))
+    talk(path, program, Task::Decode(What::CameraFacts), options, |reply, _| told(path, reply)?.ok_or(Failure::Lost))
 }
 
 /// Makes a DNG of a camera's own format: the same mosaic and facts in a form that can be written back. `to` must not
@@ -128,12 +129,14 @@ fn facts(path: &Path, options: &ReadOptions) -> Result<RawPicture, FrameError> {
 /// # Errors
 /// As reading the raw, and `Unwritable`.
 pub fn write_negative(path: &Path, to: &Path, options: &ReadOptions) -> Result<(), FrameError> {
+    let mut file = File::open(path).map_err(|e| unreadable(path, &e))?;
+    let pitch_um = own_facts(path, &mut file)?.focal_plane_um;
     let RawDecoder::Child(program) = &options.raw else {
-        let written = catch_unwind(AssertUnwindSafe(|| negative::write(path, to)));
+        let written = catch_unwind(AssertUnwindSafe(|| negative::write(path, to, pitch_um)));
         return written.map_err(|_| no_answer(path))?.map_err(|r| refused(path, &r));
     };
-    let what = What::Negative { to: to.to_path_buf() };
-    talk(path, program, &what, options, |reply, _| told(path, reply).map(|_| ()).map_err(Failure::Said))
+    let task = Task::Negative { to: to.to_path_buf(), pitch_um };
+    talk(path, program, task, options, |reply, _| told(path, reply).map(|_| ()).map_err(Failure::Said))
 }
 
 /// A raw picture being filled.
@@ -197,12 +200,12 @@ const CLOCK_OVER_PROCESSOR: u64 = 12;
 fn talk<T>(
     path: &Path,
     program: &Path,
-    what: &What,
+    task: Task,
     options: &ReadOptions,
     take: impl FnOnce(Reply, &mut dyn Read) -> Result<T, Failure>,
 ) -> Result<T, FrameError> {
     let seconds = options.limits.raw_seconds.max(1);
-    let request = Request { what: what.clone(), memory_bytes: options.limits.memory_bytes, seconds };
+    let request = Request { task, memory_bytes: options.limits.memory_bytes, seconds };
     let request = serde_json::to_string(&request).map_err(|_| no_answer(path))?;
     let mut command = Command::new(program);
     command.arg(raw_child::ASK).arg(path).arg(request);

@@ -20,6 +20,7 @@ use serde::{Deserialize, Serialize};
 
 use super::facts::{Facts, time_from_exif};
 use super::negative;
+use super::refusal::{self, Refusal};
 use crate::frame::{Cfa, Colour};
 use crate::ifd::tag;
 use crate::space::{Rect, Size};
@@ -34,9 +35,18 @@ const ROWS_AT_ONCE: usize = 256;
 /// What is asked of the child, beside the path.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 pub(super) struct Request {
-    pub what: What,
+    pub task: Task,
     pub memory_bytes: u64,
     pub seconds: u32,
+}
+
+/// What the child is to do.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub(super) enum Task {
+    /// Decode a picture and send it back.
+    Decode(What),
+    /// Make a DNG of a camera's own format, where there is no file yet; the pixel pitch as Exif tells it.
+    Negative { to: PathBuf, pitch_um: Option<(f64, f64)> },
 }
 
 /// What is to be decoded.
@@ -48,8 +58,6 @@ pub(super) enum What {
     Camera,
     /// The facts of a camera's own format, without the pixels.
     CameraFacts,
-    /// A DNG made from a camera's own format, written where there is no file yet.
-    Negative { to: PathBuf },
 }
 
 /// What the child tells of a camera's own format.
@@ -78,49 +86,6 @@ pub(super) enum Reply {
     Facts(Box<RawPicture>),
     Written,
     Refused(Refusal),
-}
-
-/// Why the picture is not decoded.
-#[derive(Debug, Clone, Serialize, Deserialize)]
-pub(super) struct Refusal {
-    pub why: Why,
-    pub message: String,
-}
-
-/// The kinds of [`Refusal`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub(super) enum Why {
-    Unsupported,
-    Broken,
-    OutOfMemory,
-    Unwritable,
-}
-
-impl Refusal {
-    fn unsupported(message: impl Into<String>) -> Refusal {
-        Refusal { why: Why::Unsupported, message: message.into() }
-    }
-
-    fn broken(message: impl Into<String>) -> Refusal {
-        Refusal { why: Why::Broken, message: message.into() }
-    }
-}
-
-impl From<rawler::RawlerError> for Refusal {
-    fn from(error: rawler::RawlerError) -> Self {
-        match error {
-            rawler::RawlerError::Unsupported { make, model, .. } if make.is_empty() && model.is_empty() => {
-                Refusal::unsupported("it is damaged, or of no format that is known here")
-            }
-            rawler::RawlerError::Unsupported { what, make, model, .. } => {
-                Refusal::unsupported(format!("{what} ({make} {model})"))
-            }
-            rawler::RawlerError::DecoderFailed(why) => {
-                let why = why.lines().next().unwrap_or_default().to_owned();
-                if why.contains("nsupported") { Refusal::unsupported(why) } else { Refusal::broken(why) }
-            }
-        }
-    }
 }
 
 /// Decoded codes of the whole mosaic, and which part of them is the picture.
@@ -198,7 +163,7 @@ fn limit(_: &Request) {}
 
 fn serve(path: &Path, request: &Request) -> std::io::Result<()> {
     let mut out = stdout_pipe()?;
-    let answer = catch_unwind(AssertUnwindSafe(|| answer(path, &request.what)));
+    let answer = catch_unwind(AssertUnwindSafe(|| answer(path, &request.task)));
     let answer = answer.unwrap_or_else(|_| Err(Refusal::broken("the raw decoder stumbled over it")));
     let (reply, pixels) = answer.unwrap_or_else(|refusal| (Reply::Refused(refusal), None));
     let mut line = serde_json::to_vec(&reply)?;
@@ -207,15 +172,17 @@ fn serve(path: &Path, request: &Request) -> std::io::Result<()> {
     pixels.map_or(Ok(()), |decoded| decoded.send(&mut out))
 }
 
-fn answer(path: &Path, what: &What) -> Result<(Reply, Option<Decoded>), Refusal> {
-    if let What::Negative { to } = what {
-        return negative::write(path, to).map(|()| (Reply::Written, None));
+fn answer(path: &Path, task: &Task) -> Result<(Reply, Option<Decoded>), Refusal> {
+    match task {
+        Task::Negative { to, pitch_um } => negative::write(path, to, *pitch_um).map(|()| (Reply::Written, None)),
+        Task::Decode(what) => {
+            let mut decoded = decode(path, what)?;
+            Ok(match (decoded.picture.take(), what) {
+                (Some(picture), What::CameraFacts) => (Reply::Facts(Box::new(picture)), None),
+                (picture, _) => (Reply::Pixels(picture.map(Box::new)), Some(decoded)),
+            })
+        }
     }
-    let mut decoded = decode(path, what)?;
-    Ok(match (decoded.picture.take(), what) {
-        (Some(picture), What::CameraFacts) => (Reply::Facts(Box::new(picture)), None),
-        (picture, _) => (Reply::Pixels(picture.map(Box::new)), Some(decoded)),
-    })
 }
 
 /// Standard output without the line buffer: codes are full of line ends. The pipe is made wide, so that
@@ -233,17 +200,13 @@ fn stdout_pipe() -> std::io::Result<File> {
 
 /// Decodes in this process.
 pub(super) fn decode(path: &Path, what: &What) -> Result<Decoded, Refusal> {
-    let source = RawSource::new(path).map_err(|e| match e.kind() {
-        std::io::ErrorKind::OutOfMemory => Refusal { why: Why::OutOfMemory, message: e.to_string() },
-        _ => Refusal::broken(e.to_string()),
-    })?;
+    let source = refusal::open(path)?;
     match what {
         What::Dng { directory_at, big_endian, recorded, crop, samples } => {
             let codes = dng_codes(&source, *directory_at, *big_endian)?;
             whole(None, codes, *recorded, *crop, *samples)
         }
         What::Camera | What::CameraFacts => camera(&source, matches!(what, What::CameraFacts)),
-        What::Negative { .. } => Err(Refusal::unsupported("a DNG is written, not decoded")),
     }
 }
 

@@ -28,7 +28,9 @@ pub struct Shared<'a> {
 impl Shared<'_> {
     /// Mends one picture, or finds that it was done before.
     pub fn one(&self, source: &Source) -> Result<Mending, FrameError> {
-        let relative = copy_name(source)?;
+        // A camera's own format cannot be written back: its copy is a DNG.
+        let raw = kind(&source.path)? == FileKind::Raw;
+        let relative = if raw { source.relative.with_extension("dng") } else { source.relative.clone() };
         let out = self.plan.out.as_ref().map(|o| (o.as_path(), o.join(&relative)));
         let options = self.options(source);
         let made_by = self.made_by(source, &options)?;
@@ -72,7 +74,10 @@ impl Shared<'_> {
         let patches = std::mem::take(&mut mended.patches);
         let staged = staged_path(&output);
         make_folder(output.parent())?;
-        let written = self.write(source, &frame, &patches, &staged)?;
+        let written = match raw {
+            true => self.write_as_negative(source, &frame, &patches, &staged)?,
+            false => write_mended(&source.path, &frame, &patches, &staged)?,
+        };
         mending.pixels_changed = written.pixels_changed;
         mending.notes.extend(written.notes);
         mending.views = views(&mut frame, &patches, &mending.motes);
@@ -100,11 +105,14 @@ impl Shared<'_> {
         Ok(mending)
     }
 
-    /// Writes the copy. A camera's own format cannot be written back: its copy is a DNG, made from it and then mended.
-    fn write(&self, source: &Source, frame: &Frame, patches: &[Patch], to: &Path) -> Result<Written, FrameError> {
-        if kind(&source.path)? != FileKind::Raw {
-            return write_mended(&source.path, frame, patches, to);
-        }
+    /// Writes the copy of a camera's own format: a DNG is made from it, compared with it, and mended.
+    fn write_as_negative(
+        &self,
+        source: &Source,
+        frame: &Frame,
+        patches: &[Patch],
+        to: &Path,
+    ) -> Result<Written, FrameError> {
         let negative = Negative(staged_path(to));
         write_negative(&source.path, &negative.0, &self.settings.read)?;
         let same = read(&negative.0, &self.settings.read)?;
@@ -168,12 +176,6 @@ impl Drop for Negative {
         // Left behind, it is swept away by the next run.
         let _ = std::fs::remove_file(&self.0);
     }
-}
-
-/// The name of a picture's copy below the folder of copies.
-fn copy_name(source: &Source) -> Result<PathBuf, FrameError> {
-    let raw = kind(&source.path)? == FileKind::Raw;
-    Ok(if raw { source.relative.with_extension("dng") } else { source.relative.clone() })
 }
 
 /// The record of a picture that was finished before, with the same settings and from the same content.
