@@ -98,20 +98,16 @@ pub(super) fn may_count(place: &Place) -> bool {
 /// Takes back what lies in a swarm: leaves before a sky are of every shape and colour, and a few of them are round and grey.
 /// Marks of its kind close by that are no shadows tell of one, if they outnumber those that look like shadows.
 pub(super) fn against_swarms(suspects: &mut [Suspect]) {
-    let swarming = |s: &Suspect| {
+    take_back(suspects, Cause::OneOfMany, |s, all| {
         let reach = bound::SWARM_REACH * s.width_px;
-        let about = suspects.iter().filter(|m| {
+        let about = all.iter().filter(|m| {
             let off = s.at.distance(m.at).0;
             let kin = (0.5..=2.0).contains(&(m.width_px / s.width_px)) && m.contrast > 0.4 * s.contrast;
             off > 0.0 && off < reach && kin
         });
         let (like, odd): (Vec<&Suspect>, Vec<&Suspect>) = about.partition(|m| m.counts);
         odd.len() >= bound::SWARM && odd.len() > like.len()
-    };
-    let doubted: Vec<bool> = suspects.iter().map(|s| s.counts && swarming(s)).collect();
-    for (s, _) in suspects.iter_mut().zip(doubted).filter(|(_, doubted)| *doubted) {
-        (s.counts, s.cause) = (false, Cause::OneOfMany);
-    }
+    });
 }
 
 /// How far about a dark mark light ones tell of it, px: a quarter of the picture is of one kind. A guess.
@@ -123,23 +119,26 @@ pub(super) fn mirrored_reach(size: Size) -> f64 {
 /// and pass all else, tell how many of the dark ones are the picture's. A dark one counts only if most of its
 /// like in its part of the picture are dark.
 pub(super) fn against_mirrored(suspects: &mut [Suspect], mirrored: &[Suspect], reach: f64) {
-    let of_a_kind = |s: &Suspect, m: &Suspect| {
-        let within = |ratio: f64, least: f64, most: f64| (least..=most).contains(&ratio);
-        s.at.distance(m.at).0 < reach
-            && within(m.width_px / s.width_px, 1.0 / 1.6, 1.6)
-            && within(m.contrast / s.contrast, 0.5, 4.0)
-            && m.snr > 0.7 * s.snr
-    };
-    let doubted: Vec<bool> = suspects
-        .iter()
-        .map(|s| {
-            let lighter = mirrored.iter().filter(|m| of_a_kind(s, m)).count();
-            let darker = suspects.iter().filter(|m| m.counts && of_a_kind(s, m)).count();
-            2 * lighter >= darker.max(1)
-        })
-        .collect();
-    for (s, _) in suspects.iter_mut().zip(doubted).filter(|(s, doubted)| s.counts && *doubted) {
-        (s.counts, s.cause) = (false, Cause::LightOnesToo);
+    take_back(suspects, Cause::LightOnesToo, |s, all| {
+        let of_a_kind = |m: &&Suspect| {
+            let within = |ratio: f64, least: f64, most: f64| (least..=most).contains(&ratio);
+            s.at.distance(m.at).0 < reach
+                && within(m.width_px / s.width_px, 1.0 / 1.6, 1.6)
+                && within(m.contrast / s.contrast, 0.5, 4.0)
+                && m.snr > 0.7 * s.snr
+        };
+        let lighter = mirrored.iter().filter(of_a_kind).count();
+        // Itself among them.
+        let darker = all.iter().filter(|m| m.counts && of_a_kind(m)).count();
+        2 * lighter >= darker
+    });
+}
+
+/// Counts no longer what `doubted` says of a suspect among all as they were.
+fn take_back(suspects: &mut [Suspect], cause: Cause, doubted: impl Fn(&Suspect, &[Suspect]) -> bool) {
+    let all: Vec<bool> = suspects.iter().map(|s| s.counts && doubted(s, suspects)).collect();
+    for (s, _) in suspects.iter_mut().zip(all).filter(|(_, doubted)| *doubted) {
+        (s.counts, s.cause) = (false, cause);
     }
 }
 

@@ -30,7 +30,7 @@ const SENSOR: f64 = 36.0;
 const SMALLEST_APERTURE: f64 = 22.6;
 /// Widest shadow as a share of the long side: 250 µm on that sensor, of which 48 % of the side is in the picture. A guess.
 const WIDEST: f64 = 0.0145;
-/// Narrowest mark that can be told from a speck, px: three pixels have a middle and two flanks.
+/// Narrowest mark looked for, px: three pixels have a middle and two flanks. What counts is wider (`judge`).
 const NARROWEST: f64 = 2.8;
 /// Contrast over its uncertainty from which a mark counts. Look-elsewhere: a 24-megapixel picture has some
 /// 10^6 independent places over all sizes; normal noise passes 5.5 in one of 50 such pictures.
@@ -116,7 +116,7 @@ pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
     };
     let mut suspects = look(&likeliest(shadows, LOOKED_AT));
     judge::against_swarms(&mut suspects);
-    // Only what can speak against a dark mark is looked at.
+    // Only what can speak against a dark mark is looked at; a place moves a little when it is measured.
     let reach = judge::mirrored_reach(size);
     let told = |p: &Place| suspects.iter().any(|s| s.counts && (s.at.x - p.x).hypot(s.at.y - p.y) < 1.1 * reach);
     let mut mirrored = look(&likeliest(mirrored.into_iter().filter(told).collect(), 0));
