@@ -325,11 +325,7 @@ impl Run<'_> {
     }
 
     fn trace(&self, sources: &[Source], wall: Option<&Path>) -> Result<TracedShoot, FrameError> {
-        let known = match (wall, &self.desk.ledger) {
-            (Some(wall), _) => vec![tracing::known(wall, &self.desk.settings)?],
-            (None, Some(ledger)) => Ledger::open_existing(ledger)?.map_or(Ok(Vec::new()), |l| l.known())?,
-            (None, None) => Vec::new(),
-        };
+        let known = tracing::known(wall, self.desk.ledger.as_deref(), &self.desk.settings)?;
         let (tell, done) = (std::sync::Mutex::new(self.tell.clone()), AtomicUsize::new(0));
         let (stop, number) = (self.stop, self.number);
         let shoot = jobs::trace(sources, &self.desk.settings, &known, |path| {

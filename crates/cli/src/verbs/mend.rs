@@ -115,8 +115,9 @@ fn basis(a: &Mend, sources: &[Source], settings: &Settings) -> Result<Basis, Fra
         (Some(wall), _) => Basis::test_frame(wall, settings),
         (None, Some(Some(document))) => Basis::trace_file(document),
         (None, _) => {
+            let known = super::trace::known(None, &a.common, settings)?;
             let bar = say::progress(sources.len());
-            let shoot = jobs::trace(sources, settings, &[], |_| bar.inc(1));
+            let shoot = jobs::trace(sources, settings, &known, |_| bar.inc(1));
             bar.finish_and_clear();
             Basis::traced(jobs::trace::document(&shoot, settings))
         }

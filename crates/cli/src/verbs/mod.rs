@@ -1,8 +1,8 @@
 //! One file per verb: arguments in, job called, result said.
 
 pub mod inspect;
-pub mod mend;
 pub mod trace;
+pub mod mend;
 pub mod recheck;
 pub mod signoff;
 pub mod rake;

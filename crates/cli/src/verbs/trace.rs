@@ -5,7 +5,6 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use motelight_desk::jobs::trace::{self as job, BADLY, News, TracedBody};
 use motelight_desk::jobs::{self, Outcome, Settings};
-use motelight_desk::ledger::Ledger;
 use motelight_desk::report::{TraceSheet, shown, trace_text};
 use motelight_frame::{Fault, FrameError};
 use motelight_motes::trace::Known;
@@ -37,7 +36,7 @@ pub fn run(a: &Trace) -> Outcome {
     if let Some(folder) = &a.watch {
         return watch(folder, &settings);
     }
-    let known = match known(a, &settings) {
+    let known = match known(a.test_frame.as_deref(), &a.common, &settings) {
         Ok(known) => known,
         Err(e) => {
             say::error(&e);
@@ -75,16 +74,15 @@ pub fn run(a: &Trace) -> Outcome {
 }
 
 /// What is known of the bodies: by the test frame that was named, else by the ledger. A ledger that cannot be read stops nothing.
-fn known(a: &Trace, settings: &Settings) -> Result<Vec<Known>, FrameError> {
-    if let Some(wall) = &a.test_frame {
-        return Ok(vec![job::known(wall, settings)?]);
-    }
-    let Some(ledger) = a.common.ledger() else { return Ok(Vec::new()) };
-    let read = Ledger::open_existing(&ledger).and_then(|l| l.map_or(Ok(Vec::new()), |l| l.known()));
-    Ok(read.unwrap_or_else(|e| {
-        say::error(&e);
-        Vec::new()
-    }))
+pub fn known(wall: Option<&Path>, common: &Common, settings: &Settings) -> Result<Vec<Known>, FrameError> {
+    let known = job::known(wall, common.ledger().as_deref(), settings);
+    known.or_else(|e| match wall {
+        Some(_) => Err(e),
+        None => {
+            say::error(&e);
+            Ok(Vec::new())
+        }
+    })
 }
 
 /// Follows a folder until it goes away or the program is interrupted.

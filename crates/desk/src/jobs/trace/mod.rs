@@ -25,6 +25,7 @@ use crate::jobs::trace::cache::Cache;
 use crate::jobs::trace::shelf::Shelf;
 use crate::jobs::trace::sort::{by_body, pairs_joined};
 use crate::jobs::{GoOn, Outcome, Settings, Source, write_whole};
+use crate::ledger::Ledger;
 use crate::report::{TracePart, TraceSheet, trace_page};
 
 /// One body's pictures, judged together.
@@ -178,11 +179,19 @@ fn options(settings: &Settings, known: Option<Known>) -> TraceOptions {
     TraceOptions { viewings: settings.viewings.clone(), known }
 }
 
-/// What a test frame says of its body before the pictures of a shoot are looked at.
+/// What is known of the bodies before the pictures of a shoot are looked at: by a test frame, else by the ledger.
 ///
 /// # Errors
-/// What reading it gives, and a test frame that no chart can be drawn from.
-pub fn known(test_frame: &Path, settings: &Settings) -> Result<Known, FrameError> {
+/// What reading them gives, and a test frame that no chart can be drawn from.
+pub fn known(test_frame: Option<&Path>, ledger: Option<&Path>, settings: &Settings) -> Result<Vec<Known>, FrameError> {
+    match (test_frame, ledger) {
+        (Some(wall), _) => Ok(vec![by_test_frame(wall, settings)?]),
+        (None, Some(ledger)) => Ledger::open_existing(ledger)?.map_or(Ok(Vec::new()), |l| l.known()),
+        (None, None) => Ok(Vec::new()),
+    }
+}
+
+fn by_test_frame(test_frame: &Path, settings: &Settings) -> Result<Known, FrameError> {
     let basis = Basis::test_frame(test_frame, settings)?;
     let chart = basis.chart(test_frame)?;
     let motes = chart.motes.iter().map(|m| (m.at.x, m.at.y)).collect();
