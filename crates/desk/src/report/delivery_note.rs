@@ -98,6 +98,8 @@ fn plainness(d: &Delivery) -> String {
     let least = d.files.iter().flat_map(|f| f.vouches).map(|v| v.plain_share).fold(1.0, f64::min);
     let share = (100.0 * least).floor();
     match d.files.len() {
+        1 if share < 1.0 => "Only the plain parts were judged, and the picture has hardly any.".to_owned(),
+        _ if share < 1.0 => "Only the plain parts were judged, and at least one picture has hardly any.".to_owned(),
         1 => format!("Only the plain parts were judged: {share:.0}\u{a0}% of the picture."),
         _ => format!("Only the plain parts were judged: at least {share:.0}\u{a0}% of each picture."),
     }
