@@ -31,7 +31,7 @@ pub mod write;
 
 pub use error::{Fault, FrameError};
 pub use frame::{Cfa, Colour, Digest, Encoding, Frame, Layout, Mask, NoiseModel, Patch, Tone};
-pub use plane::Plane;
+pub use plane::{Plane, widest};
 pub use read::{
     FileKind, Limits, RawDecoder, ReadOptions, Reduced, file_digest, read, read_reduced, read_shot, write_negative,
 };

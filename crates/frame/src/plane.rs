@@ -2,6 +2,13 @@
 
 use crate::space::{Rect, Size};
 
+/// Runs a loop with the widest instructions that this processor has; compiled for all, a program may count on the oldest alone.
+/// Only what is inlined into `work` gains by it: mark functions it calls `#[inline(always)]`. The result is the same to the
+/// last bit, since nothing is fused or reordered.
+pub fn widest<R>(work: impl FnOnce() -> R) -> R {
+    pulp::Arch::new().dispatch(work)
+}
+
 /// A grid of samples, rows from the top, no padding.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plane<T = f32> {

@@ -5,6 +5,7 @@
 #![allow(clippy::print_stdout, reason = "a table for a person")]
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Instant;
 
 use motelight_frame::{Limits, Micrometres, RawDecoder, ReadOptions, Shot, read_reduced, read_shot};
@@ -48,9 +49,9 @@ fn trace(folder: &Path, truth: &Value) -> Traced {
     let mut views = Vec::new();
     for path in &paths {
         let reduced = read_reduced(path, &options, |shot, size| cell_for(shot, size, LOWEST_MM)).expect("a picture");
-        views.push(tracer.add(Boiled::of(View::of(reduced))));
+        views.push(Arc::new(tracer.add(Boiled::of(View::of(reduced)))));
     }
-    tracer.finish(|k| Some(views[k].clone()))
+    tracer.finish(|k| Some(Arc::clone(&views[k])))
 }
 
 #[derive(Default)]

@@ -2,6 +2,7 @@
 #![allow(clippy::print_stderr, reason = "a table for a person")]
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use motelight_frame::{
     FNumber, Limits, Micrometres, Millimetres, RawDecoder, ReadOptions, Shot, read_reduced, read_shot,
@@ -31,7 +32,7 @@ fn view(path: &Path) -> View {
 fn traced(paths: &[PathBuf]) -> Traced {
     let shots: Vec<Shot> = paths.iter().map(|p| read_shot(p, &options()).expect("a picture").0).collect();
     let mut tracer = Tracer::new(TraceOptions::default(), &shots.iter().collect::<Vec<_>>());
-    let views: Vec<View> = paths.iter().map(|p| tracer.add(Boiled::of(view(p)))).collect();
+    let views: Vec<Arc<View>> = paths.iter().map(|p| Arc::new(tracer.add(Boiled::of(view(p))))).collect();
     tracer.finish(|k| views.get(k).cloned())
 }
 

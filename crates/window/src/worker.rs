@@ -292,7 +292,7 @@ impl Run<'_> {
                 Answer::Listed(found, errors)
             }
             Job::Trace(sources, wall) => Answer::Traced(self.trace(sources, wall.as_deref()).map(|shoot| {
-                let basis = Basis::traced(tracing::document(&shoot, settings)).map(Arc::new);
+                let basis = Basis::traced(tracing::document(&shoot, &settings.viewings)).map(Arc::new);
                 (Box::new(shoot), basis)
             })),
             Job::Chart(wall) => Answer::Chart(wall.clone(), Basis::test_frame(wall, settings).map(Arc::new)),
@@ -352,7 +352,7 @@ impl Run<'_> {
         })?;
         let recorded = ledger.as_ref().map(|l| record::mended(l, basis, &all));
         let out = plan.out.clone().unwrap_or_default();
-        let page = mend::write_report(basis, settings, &out, &all);
+        let page = mend::write_report(basis, settings, &out, None, &all);
         Ok(MendedShoot { pictures: all, page, unrecorded: recorded.and_then(Result::err) })
     }
 

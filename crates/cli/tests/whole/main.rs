@@ -3,6 +3,7 @@
 mod bad_files;
 mod inspect;
 mod mend;
+mod parts;
 mod ledger;
 mod real_files;
 mod recheck;

@@ -4,7 +4,9 @@ use motelight_frame::FrameError;
 use motelight_motes::mend::{Outcome, Reason, Treatment};
 use serde::{Deserialize, Serialize};
 
-use crate::contract::ErrorEntry;
+use crate::contract::{ErrorEntry, PartEntry};
+
+pub(crate) const MEND_SCHEMA: &str = "motelight.mend/1";
 
 /// `motelight.mend/1`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -16,6 +18,8 @@ pub struct MendDocument {
     pub trace: Option<String>,
     /// Whether this only says what would be done.
     pub dry_run: bool,
+    /// Which part of a run it is, if it is one.
+    pub part: Option<PartEntry>,
     /// One entry per picture, in the order given.
     pub pictures: Vec<PictureEntry>,
 }
@@ -23,7 +27,7 @@ pub struct MendDocument {
 impl MendDocument {
     /// A document over these pictures.
     pub fn new(test_frame: Option<String>, trace: Option<String>, dry_run: bool, pictures: Vec<PictureEntry>) -> Self {
-        MendDocument { schema: "motelight.mend/1", test_frame, trace, dry_run, pictures }
+        MendDocument { schema: MEND_SCHEMA, test_frame, trace, dry_run, part: None, pictures }
     }
 }
 

@@ -40,6 +40,17 @@ impl From<Option<&motelight_frame::Body>> for BodyEntry {
     }
 }
 
+/// Which part of a run a document is; a whole run has none.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PartEntry {
+    /// Which, from 1 on.
+    pub number: usize,
+    /// Of how many.
+    pub of: usize,
+    /// Tells the run: the same for all parts of the same pictures under the same settings.
+    pub run: String,
+}
+
 /// What went wrong with one file.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ErrorEntry {

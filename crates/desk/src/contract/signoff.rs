@@ -5,12 +5,16 @@ use motelight_motes::signoff::{Cause, Suspect, Verdict, Vouch};
 use motelight_motes::visibility::Medium;
 use serde::Serialize;
 
-use crate::contract::ErrorEntry;
+use crate::contract::{ErrorEntry, PartEntry};
+
+pub(crate) const SIGNOFF_SCHEMA: &str = "motelight.signoff/1";
 
 /// `motelight.signoff/1`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SignOffDocument {
     schema: &'static str,
+    /// Which part of a run it is, if it is one.
+    pub part: Option<PartEntry>,
     /// One entry per file, in the order given.
     pub files: Vec<SignedFileEntry>,
     /// The conditions judged for.
@@ -27,7 +31,8 @@ impl SignOffDocument {
     /// A document over these files.
     pub fn new(files: Vec<SignedFileEntry>, viewing: Vec<String>) -> Self {
         SignOffDocument {
-            schema: "motelight.signoff/1",
+            schema: SIGNOFF_SCHEMA,
+            part: None,
             files,
             viewing,
             trace: None,

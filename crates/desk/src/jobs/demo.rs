@@ -98,7 +98,7 @@ pub fn demo(folder: &Path, settings: &Settings, mut tell: impl FnMut(&str)) -> R
     let (sources, _) = pictures(std::slice::from_ref(&shoot));
     let plan = mend::Plan { out: Some(mended.clone()), ..mend::Plan::default() };
     let done = mend::mend(&sources, &basis, settings, &plan, &mut |_| {})?;
-    let page = mend::write_report(&basis, settings, &mended, &done)?;
+    let page = mend::write_report(&basis, settings, &mended, None, &done)?;
     record::mended(&ledger, &basis, &done)?;
 
     tell("Signing the mended pictures off ...");

@@ -1,6 +1,7 @@
 //! The jobs: one function per verb, shared by all shells. Read, measure, write down, say how it went.
 
 mod room;
+mod part;
 pub mod places;
 pub mod look;
 pub mod inspect;
@@ -9,6 +10,7 @@ pub mod trace;
 pub mod record;
 pub mod recheck;
 pub mod signoff;
+pub mod merge;
 pub mod rake;
 pub mod demo;
 
@@ -22,6 +24,7 @@ use motelight_motes::visibility::Viewing;
 pub use demo::{Demo, demo};
 pub use inspect::{Inspected, inspect};
 pub use mend::{MendedPicture, mend};
+pub use part::Part;
 pub use recheck::{Rechecked, recheck};
 pub use trace::{TracedShoot, trace};
 

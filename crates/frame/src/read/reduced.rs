@@ -143,7 +143,7 @@ fn spikes(samples: &[u8], size: Size) -> Vec<(u32, u32)> {
             let spikes: Vec<(u8, u32, u32)> = depths
                 .chunks(64)
                 .enumerate()
-                .filter(|(_, some)| some.iter().any(|d| *d > 0))
+                .filter(|(_, some)| some.iter().fold(0, |all, d| all | d) > 0)
                 .flat_map(|(c, some)| some.iter().enumerate().map(move |(i, d)| (*d, 64 * c + i)))
                 .filter(|(d, _)| *d > 0)
                 .map(|(d, i)| (d, (i + AWAY) as u32, y as u32))

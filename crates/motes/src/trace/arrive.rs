@@ -1,19 +1,30 @@
 //! Whether a mote is there at all, how large it is, when it came and whether it went: one chain of states over the
 //! pictures in the order they were taken (not yet there, there, gone), for every size it may have.
 
+use std::sync::Arc;
+
 /// What one picture says of one place.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Word {
     /// How much darker the place is than around it, in standard errors; `None` where it cannot be told.
     pub darker: Option<f64>,
-    /// What a mote of each size would show, in the same standard errors.
-    pub expected: Vec<f64>,
+    /// What a mote of each size would show there, as a logarithm.
+    pub answers: Arc<[f64]>,
+    /// Standard error, as a logarithm; infinite where it cannot be told.
+    pub sigma: f64,
     /// How much the picture counts: 1, or less where others are of the same view.
     pub weight: f64,
     /// Whether another lens was put on just before this picture.
     pub lens_changed: bool,
     /// Share of the picture's answers that have nothing to do with motes or noise (birds, wires, tufts of cloud).
     pub strange: f64,
+}
+
+impl Word {
+    /// What a mote of a size would show, in standard errors.
+    pub fn expected(&self, size: usize) -> f64 {
+        self.answers[size] / self.sigma
+    }
 }
 
 /// What all pictures together say.
@@ -60,12 +71,87 @@ fn normal(z: f64, sigma: f64) -> f64 {
     (-0.5 * (z / sigma) * (z / sigma)).exp() / (sigma * 2.506_628_274_631)
 }
 
-/// Logarithm of how much likelier an answer is with a mote that would give `expected`.
-pub fn ln_ratio(darker: f64, expected: f64, share: f64) -> f64 {
-    let odd = strange(darker, share);
-    let with = (1.0 - share) * normal(darker - expected, 1.0f64.hypot(MODEL_ERROR * expected)) + odd;
-    let without = (1.0 - share) * normal(darker, 1.0) + odd;
-    (with / without).ln()
+/// An answer, and how likely it is where there is no mote.
+struct Heard {
+    z: f64,
+    share: f64,
+    odd: f64,
+    without: f64,
+}
+
+impl Heard {
+    fn new(z: f64, share: f64) -> Heard {
+        let odd = strange(z, share);
+        Heard { z, share, odd, without: (1.0 - share) * normal(z, 1.0) + odd }
+    }
+
+    /// How much likelier the answer is with a mote that would give `expected`.
+    fn ratio(&self, expected: f64) -> f64 {
+        let spread = (1.0 + (MODEL_ERROR * expected).powi(2)).sqrt();
+        ((1.0 - self.share) * normal(self.z - expected, spread) + self.odd) / self.without
+    }
+}
+
+/// A number that may grow past all bounds: `value` times e to the `ln_scale`.
+#[derive(Debug, Clone, Copy)]
+struct Large {
+    value: f64,
+    ln_scale: f64,
+}
+
+impl Large {
+    /// From here on the scale is drawn out of a value; 1e150 squared is still a number.
+    const MOST: f64 = 1e150;
+
+    fn ln(self) -> f64 {
+        self.value.ln() + self.ln_scale
+    }
+
+    /// Draws the scale out; gives what everything of the same scale is to be multiplied by.
+    fn scaled(&mut self) -> f64 {
+        if self.value < Self::MOST {
+            return 1.0;
+        }
+        self.value /= Self::MOST;
+        self.ln_scale += Self::MOST.ln();
+        1.0 / Self::MOST
+    }
+}
+
+/// One size's chain: for every picture how likely all is up to it and from it on, with the mote there, over how likely it is
+/// without a mote at all.
+struct Chain {
+    ratios: Vec<f64>,
+    forward: Vec<Large>,
+    backward: Vec<Large>,
+    ln_evidence: f64,
+}
+
+impl Chain {
+    /// `comes` and `goes`: probabilities that a mote comes, or goes, just before each picture.
+    fn new(ratios: Vec<f64>, comes: &[f64], goes: &[f64]) -> Chain {
+        let n = ratios.len();
+        let none = Large { value: 0.0, ln_scale: 0.0 };
+        let (mut forward, mut backward) = (vec![none; n], vec![none; n]);
+        let (mut there, mut one) = (none, 1.0);
+        for k in 0..n {
+            let stays = if k == 0 { 0.0 } else { 1.0 - goes[k] };
+            there.value = (there.value * stays + comes[k] * one) * ratios[k];
+            one *= there.scaled();
+            forward[k] = there;
+        }
+        let (mut after, mut one, mut evidence) = (Large { value: 1.0, ln_scale: 0.0 }, 1.0, 0.0);
+        for k in (0..n).rev() {
+            let next = if k + 1 < n { after.value * (1.0 - goes[k + 1]) + goes[k + 1] * one } else { 1.0 };
+            after.value = next * ratios[k];
+            let scale = after.scaled();
+            one *= scale;
+            evidence = evidence * scale + comes[k] * after.value;
+            backward[k] = after;
+        }
+        let ln_evidence = Large { value: evidence, ..after }.ln();
+        Chain { ratios, forward, backward, ln_evidence }
+    }
 }
 
 /// Adds in logarithms.
@@ -80,7 +166,8 @@ pub fn story(words: &[Word], sizes: &[f64]) -> Story {
     let change = |k: usize| if words[k].lens_changed { AT_A_CHANGE } else { 1.0 };
     let total: f64 = (1..n).map(change).sum::<f64>().max(1.0);
     let comes = |k: usize| if k == 0 { FROM_THE_START } else { (1.0 - FROM_THE_START) * change(k) / total };
-    let goes = |k: usize| EVER_GOES * change(k) / total;
+    let comes: Vec<f64> = (0..n).map(comes).collect();
+    let goes: Vec<f64> = (0..n).map(|k| EVER_GOES * change(k) / total).collect();
 
     let mut all = Story {
         evidence: f64::NEG_INFINITY,
@@ -91,43 +178,35 @@ pub fn story(words: &[Word], sizes: &[f64]) -> Story {
         departure: vec![0.0; n + 1],
         present: vec![0.0; n],
     };
+    let heard: Vec<Option<Heard>> = words.iter().map(|w| w.darker.map(|z| Heard::new(z, w.strange))).collect();
     let mut chains = Vec::with_capacity(sizes.len());
-    for (a, prior) in sizes.iter().enumerate() {
-        let said: Vec<f64> =
-            words.iter().map(|w| w.darker.map_or(0.0, |z| w.weight * ln_ratio(z, w.expected[a], w.strange))).collect();
-        // Forward: there at k, whenever it came. Backward: what follows if it is there at k.
-        let (mut forward, mut backward) = (vec![f64::NEG_INFINITY; n], vec![0.0; n + 1]);
-        let mut before = f64::NEG_INFINITY;
-        for k in 0..n {
-            let stays = if k == 0 { 0.0 } else { (-goes(k)).ln_1p() };
-            before = add(before + stays, comes(k).ln()) + said[k];
-            forward[k] = before;
-        }
-        for k in (0..n).rev() {
-            let next = if k + 1 < n { add(backward[k + 1] + (-goes(k + 1)).ln_1p(), goes(k + 1).ln()) } else { 0.0 };
-            backward[k] = said[k] + next;
-        }
-        let evidence = (0..n).fold(f64::NEG_INFINITY, |sum, k| add(sum, comes(k).ln() + backward[k]));
-        all.evidence = add(all.evidence, prior + evidence);
-        chains.push((said, forward, backward, evidence));
+    for (size, prior) in sizes.iter().enumerate() {
+        let ratio = |(w, heard): (&Word, &Option<Heard>)| {
+            let ratio = heard.as_ref().map_or(1.0, |h| h.ratio(w.expected(size)));
+            if w.weight < 1.0 { ratio.powf(w.weight) } else { ratio }
+        };
+        let chain = Chain::new(words.iter().zip(&heard).map(ratio).collect(), &comes, &goes);
+        all.evidence = add(all.evidence, prior + chain.ln_evidence);
+        chains.push(chain);
     }
-    for ((said, forward, backward, evidence), prior) in chains.iter().zip(sizes) {
-        let share = (prior + evidence - all.evidence).exp();
+    for (chain, prior) in chains.iter().zip(sizes) {
+        let Chain { ratios, forward, backward, ln_evidence } = chain;
+        let share = (prior + ln_evidence - all.evidence).exp();
         all.sizes.push(share);
         if share < 1e-6 {
             continue;
         }
         for k in 0..n {
-            all.arrival[k] += share * (comes(k).ln() + backward[k] - evidence).exp();
-            all.present[k] += share * (forward[k] + backward[k] - said[k] - evidence).exp();
-            let went = if k == 0 { f64::NEG_INFINITY } else { forward[k - 1] + goes(k).ln() };
-            all.departure[k] += share * (went - evidence).exp();
+            all.arrival[k] += share * comes[k] * (backward[k].ln() - ln_evidence).exp();
+            all.present[k] += share * (forward[k].ln() + backward[k].ln() - ln_evidence).exp() / ratios[k];
+            let stood = if k == 0 { 0.0 } else { (forward[k - 1].ln() - ln_evidence).exp() };
+            all.departure[k] += share * stood * goes[k];
         }
-        all.departure[n] += share * (forward[n.max(1) - 1] - evidence).exp();
+        all.departure[n] += share * forward.last().map_or(0.0, |f| (f.ln() - ln_evidence).exp());
     }
     let best_size = (0..sizes.len()).max_by(|&a, &b| all.sizes[a].total_cmp(&all.sizes[b])).unwrap_or(0);
-    if let Some((said, ..)) = chains.get(best_size) {
-        let spoken: Vec<f64> = said.iter().zip(&all.present).map(|(s, p)| s * p).collect();
+    if let Some(best) = chains.get(best_size) {
+        let spoken: Vec<f64> = best.ratios.iter().zip(&all.present).map(|(r, p)| r.ln() * p).collect();
         let best = spoken.iter().copied().fold(0.0, f64::max);
         all.evidence_without_best = all.evidence - best;
         all.views = words.iter().zip(&spoken).filter(|(_, s)| **s > 0.4).map(|(w, _)| w.weight).sum();
@@ -152,4 +231,84 @@ pub fn interval(probabilities: &[f64], share: f64) -> (std::ops::RangeInclusive<
         }
     }
     (low..=high, held)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// All stories that a place can have, one by one: there from `from` up to before `to`.
+    #[test]
+    fn a_story_is_what_adding_up_all_stories_gives() {
+        let told = [Some(0.4), Some(3.1), None, Some(2.2), Some(5.0), Some(-0.7)];
+        let words: Vec<Word> = told
+            .iter()
+            .enumerate()
+            .map(|(k, &darker)| Word {
+                darker,
+                answers: [0.01, 0.03].into(),
+                sigma: if darker.is_some() { 0.01 } else { f64::INFINITY },
+                weight: if k == 3 { 0.5 } else { 1.0 },
+                lens_changed: k == 4,
+                strange: 0.02,
+            })
+            .collect();
+        let n = words.len();
+        let prior = [0.3f64.ln(), 0.7f64.ln()];
+        let got = story(&words, &prior);
+        let change = |k: usize| if k == 4 { AT_A_CHANGE } else { 1.0 };
+        let total: f64 = (1..n).map(change).sum();
+        let goes = |k: usize| EVER_GOES * change(k) / total;
+        let (mut all, mut sizes) = (0.0, [0.0; 2]);
+        let (mut arrival, mut departure, mut present) = ([0.0; 6], [0.0; 7], [0.0; 6]);
+        for size in 0..2 {
+            for from in 0..n {
+                for to in from + 1..=n {
+                    let comes = if from == 0 { FROM_THE_START } else { (1.0 - FROM_THE_START) * change(from) / total };
+                    let stays: f64 = (from + 1..to).map(|k| 1.0 - goes(k)).product();
+                    let went = if to < n { goes(to) } else { 1.0 };
+                    let said: f64 = (from..to)
+                        .filter_map(|k| {
+                            let w = &words[k];
+                            Some(Heard::new(w.darker?, w.strange).ratio(w.expected(size)).powf(w.weight))
+                        })
+                        .product();
+                    let p = prior[size].exp() * comes * stays * went * said;
+                    all += p;
+                    sizes[size] += p;
+                    arrival[from] += p;
+                    departure[to] += p;
+                    present[from..to].iter_mut().for_each(|v| *v += p);
+                }
+            }
+        }
+        let close = |got: &[f64], expected: &[f64]| {
+            assert_eq!(got.len(), expected.len());
+            for (a, b) in got.iter().zip(expected) {
+                assert!((a - b / all).abs() < 1e-9, "{a} against {}", b / all);
+            }
+        };
+        assert!((got.evidence - f64::ln(all)).abs() < 1e-9);
+        close(&got.sizes, &sizes);
+        close(&got.arrival, &arrival);
+        close(&got.departure, &departure);
+        close(&got.present, &present);
+    }
+
+    #[test]
+    fn a_long_shoot_full_of_one_mote_overflows_nothing() {
+        let word = Word {
+            darker: Some(6.0),
+            answers: [0.06].into(),
+            sigma: 0.01,
+            weight: 1.0,
+            lens_changed: false,
+            strange: 0.01,
+        };
+        let got = story(&vec![word; 3000], &[0.0]);
+        assert!(got.evidence > 10_000.0 && got.evidence.is_finite());
+        assert!(got.present.iter().all(|p| (0.99..=1.0 + 1e-9).contains(p)));
+        assert!((got.arrival.iter().sum::<f64>() - 1.0).abs() < 1e-9);
+        assert!((got.departure.iter().sum::<f64>() - 1.0).abs() < 1e-9);
+    }
 }

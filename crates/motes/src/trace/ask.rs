@@ -2,7 +2,7 @@
 
 use crate::trace::arrive::strange_share;
 use crate::trace::response::Noise;
-use crate::trace::sums::Sums;
+use crate::trace::sums::{Sums, reach};
 use crate::trace::view::{PATCH, View};
 
 /// Places along a side of a patch.
@@ -53,37 +53,41 @@ pub struct Told {
     pub sigma: f32,
 }
 
-impl Told {
-    /// The answer in the middle.
-    pub fn middle(&self) -> f64 {
-        f64::from(self.darker[MIDDLE])
-    }
+/// Asks about a place (mm) alone, for shadows of `stand_off_mm`: how much darker it is than around, as a logarithm, and the
+/// standard error of that. `None` where nothing can be measured.
+pub fn ask_middle(view: &View, strays: &Strays, at: (f64, f64), stand_off_mm: f64) -> Option<(f64, f64)> {
+    let (x, y) = view.cells_at(at);
+    let width = width(view, stand_off_mm);
+    middle(view, &Sums::near(&view.ln, (x, y), reach(width, 0.0)), strays, (x, y), stand_off_mm)
 }
 
 /// Asks about a place (mm) and the places `step_mm` apart around it, for shadows of `stand_off_mm`. `None` where nothing
 /// can be measured.
-pub fn ask(view: &View, sums: &Sums, strays: &Strays, at: (f64, f64), stand_off_mm: f64, step_mm: f64) -> Option<Told> {
-    let width = stand_off_mm * 1000.0 / view.f_number.exact() / view.cell_um();
+pub fn ask(view: &View, strays: &Strays, at: (f64, f64), stand_off_mm: f64, step_mm: f64) -> Option<Told> {
     let (x, y) = view.cells_at(at);
-    let cells = sums.cells();
+    let (width, step) = (width(view, stand_off_mm), step_mm * 1000.0 / view.cell_um());
+    let sums = Sums::near(&view.ln, (x, y), reach(width, step));
+    let (_, sigma) = middle(view, &sums, strays, (x, y), stand_off_mm)?;
+    Some(Told { darker: sums.patch(x, y, width, step), sigma: sigma as f32 })
+}
+
+fn middle(view: &View, sums: &Sums, strays: &Strays, (x, y): (f64, f64), stand_off_mm: f64) -> Option<(f64, f64)> {
+    let cells = view.ln.size();
     if x < 0.0 || y < 0.0 || x >= cells.width as f64 || y >= cells.height as f64 {
         return None;
     }
-    sums.darker(x, y, width)?;
+    let width = width(view, stand_off_mm);
+    let darker = sums.darker(x, y, width)?;
     if !sound(view, (x, y), width) {
         return None;
     }
     let sigma = strays.sigma(stand_off_mm, (x, y), sums.unevenness(x, y, width));
-    if !sigma.is_finite() {
-        return None;
-    }
-    let step = step_mm * 1000.0 / view.cell_um();
-    let half = (SIDE / 2) as f64;
-    let darker = std::array::from_fn(|p| {
-        let (dx, dy) = ((p % SIDE) as f64 - half, (p / SIDE) as f64 - half);
-        sums.darker(x + dx * step, y + dy * step, width).map_or(f32::NAN, |darker| darker as f32)
-    });
-    Some(Told { darker, sigma: sigma as f32 })
+    sigma.is_finite().then_some((darker, sigma))
+}
+
+/// Width of a shadow of `stand_off_mm`, cells.
+fn width(view: &View, stand_off_mm: f64) -> f64 {
+    stand_off_mm * 1000.0 / view.f_number.exact() / view.cell_um()
 }
 
 fn sound(view: &View, at: (f64, f64), width: f64) -> bool {

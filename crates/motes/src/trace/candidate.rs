@@ -113,7 +113,7 @@ fn thinned(mut peaks: Vec<Peak>, largest_n: f64) -> Vec<Peak> {
     let mut kept: Vec<Peak> = Vec::new();
     for peak in peaks {
         let near = 0.5 * peak.stand_off_mm / largest_n;
-        if !kept.iter().any(|k| (k.at.0 - peak.at.0).hypot(k.at.1 - peak.at.1) < near) {
+        if !kept.iter().any(|k| (k.at.0 - peak.at.0).powi(2) + (k.at.1 - peak.at.1).powi(2) < near * near) {
             kept.push(peak);
         }
     }

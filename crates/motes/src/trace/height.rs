@@ -4,6 +4,7 @@
 //! shadow of a small mote is the same at all of them: `b N = h`. A pixel defect or a mark of a watermark keeps its size.
 
 use motelight_frame::FNumber;
+use rayon::prelude::*;
 
 use crate::trace::expect::{SIZES, diameter_um, ln_lost};
 use crate::trace::view::{STEPS, View};
@@ -99,6 +100,11 @@ impl Rings {
         (wss - ws * ws / w, wsv - ws * wv / w, wvv - wv * wv / w)
     }
 
+    /// The rings of a shadow.
+    fn shadow(&self, stand_off_mm: f64, size: usize) -> [f64; RINGS] {
+        self.shape(|um| ln_lost(stand_off_mm, self.f_number, diameter_um(size), um))
+    }
+
     fn shape(&self, lost: impl Fn(f64) -> f64) -> [f64; RINGS] {
         std::array::from_fn(|k| lost(self.radius_um(k)))
     }
@@ -106,12 +112,11 @@ impl Rings {
 
 /// Least squares that shadows of one stand-off leave over all f-numbers of a place, over all sizes of mote.
 pub fn left_by_shadow(all: &[Rings], stand_off_mm: f64) -> f64 {
-    (0..SIZES)
-        .map(|size| {
-            let shapes = |r: &Rings| r.shape(|um| ln_lost(stand_off_mm, r.f_number, diameter_um(size), um));
-            common_strength(all, shapes, 0.5..=1.6)
-        })
-        .fold(f64::MAX, f64::min)
+    left_by(all, |r, size| r.shadow(stand_off_mm, size))
+}
+
+fn left_by(all: &[Rings], shape: impl Fn(&Rings, usize) -> [f64; RINGS]) -> f64 {
+    (0..SIZES).map(|size| common_strength(all, |r| shape(r, size), 0.5..=1.6)).fold(f64::MAX, f64::min)
 }
 
 /// The same for something that keeps its size and depth at every f-number, and the diameter that fits best, µm.
@@ -152,20 +157,35 @@ fn common_strength(
 pub fn stand_off(places: &[Vec<Rings>]) -> Option<(f64, f64)> {
     const STEPS_OF_H: usize = 41;
     let heights: Vec<f64> = (0..STEPS_OF_H).map(|i| 0.35 * (10.0f64).powf(i as f64 / 40.0)).collect();
-    use rayon::prelude::*;
-    let left: Vec<Vec<f64>> =
-        places.par_iter().map(|p| heights.iter().map(|&h| left_by_shadow(p, h)).collect()).collect();
+    // Shadows are the same for all places with rings of the same radii.
+    let same = |a: &Rings, b: &Rings| a.f_number == b.f_number && a.cell_um == b.cell_um;
+    let mut kinds: Vec<&Rings> = Vec::new();
+    for rings in places.iter().flatten() {
+        if !kinds.iter().any(|k| same(k, rings)) {
+            kinds.push(rings);
+        }
+    }
+    let of_kind = |r: &Rings| kinds.iter().position(|k| same(k, r)).unwrap_or(0);
+    let by_height: Vec<Vec<f64>> = heights
+        .par_iter()
+        .map(|&h| {
+            let shadows = |k: &&Rings| (0..SIZES).map(|size| k.shadow(h, size)).collect();
+            let shadows: Vec<Vec<[f64; RINGS]>> = kinds.iter().map(shadows).collect();
+            places.iter().map(|p| left_by(p, |r, size| shadows[of_kind(r)][size])).collect()
+        })
+        .collect();
+    let left = (0..places.len()).map(|p| by_height.iter().map(|of| of[p]).collect::<Vec<f64>>());
     // Each place says as much as its own best fit lets it: odd ones are capped.
     let mut total = vec![0.0; STEPS_OF_H];
     let mut counted = 0;
-    for one in &left {
+    for one in left {
         let least = one.iter().copied().fold(f64::MAX, f64::min);
         if !least.is_finite() {
             continue;
         }
         let freedom = 15.0f64;
         let excess = (least / freedom).max(1.0);
-        for (sum, v) in total.iter_mut().zip(one) {
+        for (sum, v) in total.iter_mut().zip(&one) {
             *sum += ((v - least) / excess).min(40.0);
         }
         counted += 1;

@@ -1,6 +1,7 @@
 //! In which pictures each mote shows, and the whole told.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use motelight_frame::{FNumber, Micrometres, Millimetres};
 use rayon::prelude::*;
@@ -30,7 +31,7 @@ const CERTAIN: f64 = 0.95;
 const HOLDS: f64 = 0.95;
 
 /// Tells what was found. `strays`: how much sums over all pictures stray against their errors.
-pub(super) fn judge<V: Fn(usize) -> Option<View> + Sync>(
+pub(super) fn judge<V: Fn(usize) -> Option<Arc<View>> + Sync>(
     body: &Body<V>,
     candidates: Vec<Candidate>,
     strays: f64,
@@ -104,7 +105,7 @@ fn bank(height: f64, n: FNumber, found: &[(Candidate, f64)]) -> Bank {
     Bank::new(shadowing, Micrometres(1.2 * largest))
 }
 
-fn mote<V: Fn(usize) -> Option<View> + Sync>(
+fn mote<V: Fn(usize) -> Option<Arc<View>> + Sync>(
     body: &Body<V>,
     c: &Candidate,
     probability: f64,
@@ -118,7 +119,7 @@ fn mote<V: Fn(usize) -> Option<View> + Sync>(
     for (k, word) in c.words.iter().enumerate() {
         let there = story.map_or(0.0, |s| s.present[k]);
         if let Some(z) = word.darker {
-            let expected = word.expected[c.size()];
+            let expected = word.expected(c.size());
             sum += there * word.weight * expected * z.min(2.0 * expected);
             squares += there * word.weight * expected * expected;
         }
@@ -166,7 +167,7 @@ fn departure(probabilities: &[f64], words: &[crate::trace::arrive::Word]) -> Opt
     Some(Span { after: low.checked_sub(1), before: Some(high), probability, likeliest, lens_changed })
 }
 
-fn picture<V: Fn(usize) -> Option<View> + Sync>(
+fn picture<V: Fn(usize) -> Option<Arc<View>> + Sync>(
     body: &Body<V>,
     k: usize,
     found: &[(Candidate, f64)],
@@ -181,7 +182,7 @@ fn picture<V: Fn(usize) -> Option<View> + Sync>(
         let bank = banks.get(&entry.f_number.marked().to_bits())?;
         let profile = bank.profile(disc_area_um2(Micrometres(diameter(c).value)));
         let seen = Seen { candidate: c, id, there, profile };
-        (there > 0.5).then(|| sighting(body, k, view.as_ref(), &seen))?
+        (there > 0.5).then(|| sighting(body, k, view.as_deref(), &seen))?
     });
     TracedPicture {
         source: k,
@@ -219,7 +220,7 @@ fn sighting<V>(body: &Body<V>, k: usize, view: Option<&View>, seen: &Seen) -> Op
     let picture = Picture { size: entry.size, pitch: Micrometres(entry.pitch_um), grain: entry.grain };
     let times =
         body.tracer.options.viewings.iter().map(|v| shows(profile, &picture, v).times_threshold).fold(0.0, f64::max);
-    let snr = c.words[k].expected[c.size()];
+    let snr = c.words[k].expected(c.size());
     let snr = if snr.is_finite() { snr } else { 0.0 };
     let width_um = profile.width().0;
     let uneven = view.and_then(|view| {

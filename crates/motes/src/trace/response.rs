@@ -1,12 +1,12 @@
-//! The answer of every place of a picture to one width of shadow, and how far answers stray nearby.
+//! The answer of every place of a picture to one width of shadow, how far answers stray nearby, and what both say for a mote.
 
-use motelight_frame::{Plane, Size};
+use motelight_frame::{Plane, Size, widest};
 use rayon::prelude::*;
 
 use crate::trace::sums::{AROUND, BOX, SLANT, Sums};
 use crate::trace::view::{PATCH, STEPS};
 
-/// Answers on a grid of places.
+/// What a picture says for motes, on a grid of places.
 #[derive(Debug)]
 pub struct Response {
     /// Cells between neighbouring places.
@@ -15,13 +15,23 @@ pub struct Response {
     pub first: f64,
     /// Places.
     pub size: Size,
-    /// How much darker each place is than around it, as a logarithm.
-    pub darker: Vec<f32>,
-    /// Standard error of that; infinite where nothing can be measured.
-    pub sigma: Vec<f32>,
-    /// The same for blocks of places, without what single places add.
+    /// Logarithm of how much likelier a place's answer is with a mote of either area sought than without, in steps of
+    /// 1 / [`EVIDENCE_STEPS`].
+    pub evidence: [Vec<i16>; 2],
+    /// How far answers stray.
     pub noise: Noise,
 }
+
+/// Steps of evidence to a factor of e.
+pub const EVIDENCE_STEPS: f32 = 4096.0;
+/// Blocked areas looked for, µm², each with the most that a single picture is taken to show of it in standard errors:
+/// faint ones that many pictures must add up for, and plain ones.
+const SOUGHT: [(f32, f32); 2] = [(40.0, 1.0), (200.0, 3.0)];
+/// Most and least that one picture says, so that none makes or breaks a mote.
+const MOST_SAID: f32 = 4.5;
+const LEAST_SAID: f32 = -3.0;
+/// Share of a small mote's shadow that falls into the box of the shadow's area.
+const CAUGHT: f32 = 0.91;
 
 /// How far answers stray, by blocks of places.
 #[derive(Debug, Clone)]
@@ -55,21 +65,23 @@ impl Noise {
 /// Standard error of an answer from the boxes nearby, held by that of the block as by two more values; what cannot be told
 /// nearby takes the block's.
 fn nearby(usual: f32, wide: f32, least: f32, variance: f32, freedom: f32) -> f32 {
-    const HOLD: f32 = 2.0;
     if freedom <= 0.0 || !usual.is_finite() {
         return wide;
     }
-    // The answer is one box against the mean of eight.
-    let own = 1.125 * variance;
-    ((freedom * own + HOLD * usual * usual) / (freedom + HOLD)).sqrt().max(least)
+    ((freedom * ALONE * variance + HOLD * usual * usual) / (freedom + HOLD)).sqrt().max(least)
 }
 
+/// How many more values a block's standard error counts for.
+const HOLD: f32 = 2.0;
+/// Variance of an answer over that of a box: one box against the mean of eight.
+const ALONE: f32 = 1.125;
+
 impl Response {
-    /// Answers to shadows `width` cells wide; `None` where cells are too coarse or the picture too small for them.
-    pub fn of(sums: &Sums, unsound: &Plane<bool>, width: f64) -> Option<Response> {
+    /// Of shadows `width` cells of `cell_um` wide; `None` where cells are too coarse or the picture too small for them.
+    pub fn of(sums: &Sums, unsound: &Plane<bool>, width: f64, cell_um: f64) -> Option<Response> {
         let cells = sums.cells();
         let side = ((BOX * width).round() as usize).max(2);
-        let step = ((width / 4.0).round() as usize).max(1);
+        let step = ((width / 3.0).round() as usize).max(1);
         let far = (AROUND * width / step as f64).round() as usize;
         let slant = (AROUND * SLANT * width / step as f64).round() as usize;
         let reach = side + 3 * far * step;
@@ -99,7 +111,7 @@ impl Response {
         rows.enumerate().for_each(|(j, (darker, variance))| {
             let inside = j >= far && j + far < size.height;
             if inside {
-                answers(&means, size.width, j, far, slant, darker, variance);
+                widest(|| answers(&means, size.width, j, far, slant, darker, variance));
             }
             for i in 0..size.width {
                 if !(inside && i >= far && i + far < size.width) {
@@ -107,17 +119,19 @@ impl Response {
                 }
             }
         });
-        let sound = soundness(unsound, size, |i| i * step, side, far * step);
+        strike_out(unsound, &mut variance, size, |i| i * step, side, far * step);
         let first = side as f64 / 2.0;
-        let mut noise = noise(&darker, &variance, &sound, size, step as f64, first);
-        let sigma = sigmas(&variance, &sound, &noise, size);
-        let bright = darker.iter().zip(&sigma).filter(|(d, s)| **d < -3.5 * **s).count();
-        noise.beyond = bright as f64 / sigma.iter().filter(|s| s.is_finite()).count().max(1) as f64;
-        Some(Response { step, first, size, darker, sigma, noise })
+        let mut noise = noise(&darker, &variance, size, step as f64, first);
+        let box_um = BOX * width * cell_um;
+        let answers = SOUGHT.map(|(area, most)| (CAUGHT * area / (box_um * box_um) as f32, most));
+        let (evidence, beyond) = evidence(&darker, &variance, &noise, size, answers);
+        noise.beyond = beyond;
+        Some(Response { step, first, size, evidence, noise })
     }
 }
 
 /// A row of answers: the mean of the eight boxes around against the one in the middle, and their variance about a plane.
+#[inline(always)]
 fn answers(means: &[f32], stride: usize, j: usize, far: usize, slant: usize, darker: &mut [f32], variance: &mut [f32]) {
     let count = stride - 2 * far;
     let row = |j: usize, shift: usize| &means[j * stride + shift..][..count];
@@ -140,7 +154,7 @@ fn answers(means: &[f32], stride: usize, j: usize, far: usize, slant: usize, dar
         let down = f * (o - n) + s * (c + d - a - b);
         let left = squares - 8.0 * mean * mean - (across * across + down * down) * spread;
         darker[i] = mean;
-        variance[i] = left.max(0.0) * (1.0 / FREEDOM);
+        variance[i] = if left > 0.0 { left * (1.0 / FREEDOM) } else { 0.0 };
     }
 }
 
@@ -161,23 +175,26 @@ fn at_edge(means: &[f32], size: Size, at: (usize, usize), far: usize, slant: usi
             count += 1.0;
         }
     }
-    if count == 0.0 { (0.0, f32::MAX) } else { (sum / count, UNKNOWN) }
+    if count == 0.0 { (0.0, NOTHING) } else { (sum / count, UNKNOWN) }
 }
 
 /// Stands for a variance that cannot be told.
 const UNKNOWN: f32 = -1.0;
+/// Stands for the variance of a place that says nothing.
+const NOTHING: f32 = f32::MAX;
 
-/// Whether everything that counts for a place can be measured.
-fn soundness(
+/// Places for which something counts that cannot be measured say nothing.
+fn strike_out(
     unsound: &Plane<bool>,
+    variance: &mut [f32],
     size: Size,
     corner: impl Fn(usize) -> usize + Sync,
     side: usize,
     far: usize,
-) -> Vec<bool> {
+) {
     let (width, height) = (unsound.width(), unsound.height());
     if !unsound.data().contains(&true) {
-        return vec![true; size.area()];
+        return;
     }
     let stride = width + 1;
     let mut sums = vec![0u32; stride * (height + 1)];
@@ -193,18 +210,21 @@ fn soundness(
         (from, ((corner(i) + side + far).div_ceil(PATCH)).min(end))
     };
     let columns: Vec<(usize, usize)> = (0..size.width).map(|i| range(i, width)).collect();
-    let mut sound = vec![true; size.area()];
-    sound.par_chunks_mut(size.width).enumerate().for_each(|(j, row)| {
+    variance.par_chunks_mut(size.width).enumerate().for_each(|(j, row)| {
         let (top, bottom) = range(j, height);
         let (above, below) = (&sums[top * stride..], &sums[bottom * stride..]);
+        if below[width] == above[width] {
+            return;
+        }
         for (v, &(left, right)) in row.iter_mut().zip(&columns) {
-            *v = below[right] + above[left] == below[left] + above[right];
+            if below[right] + above[left] != below[left] + above[right] {
+                *v = NOTHING;
+            }
         }
     });
-    sound
 }
 
-fn noise(darker: &[f32], variance: &[f32], sound: &[bool], places: Size, step: f64, first: f64) -> Noise {
+fn noise(darker: &[f32], variance: &[f32], places: Size, step: f64, first: f64) -> Noise {
     let size = Size { width: (places.width / BLOCK).max(1), height: (places.height / BLOCK).max(1) };
     let values = (0..size.area())
         .into_par_iter()
@@ -214,11 +234,11 @@ fn noise(darker: &[f32], variance: &[f32], sound: &[bool], places: Size, step: f
             let rows = span(b / size.width, places.height, size.height);
             let columns = span(b % size.width, places.width, size.width);
             let mut strays = Vec::with_capacity(BLOCK * BLOCK);
-            // Neighbours hang together: a quarter of them tells as much.
-            for j in rows.step_by(2) {
-                for i in columns.clone().step_by(2) {
+            // Neighbours hang together, for shadows lie over four of them: one in nine tells as much.
+            for j in rows.step_by(3) {
+                for i in columns.clone().step_by(3) {
                     let at = j * places.width + i;
-                    if sound[at] && variance[at] < f32::MAX {
+                    if variance[at] < NOTHING {
                         strays.push(darker[at].abs());
                     }
                 }
@@ -226,14 +246,14 @@ fn noise(darker: &[f32], variance: &[f32], sound: &[bool], places: Size, step: f
             if strays.len() < 12 {
                 return (f32::INFINITY, f32::INFINITY);
             }
-            let mut quantile = |share: f64| {
-                let at = (strays.len() as f64 * share) as usize;
-                *strays.select_nth_unstable_by(at, f32::total_cmp).1
-            };
+            let (half, tenth) = (strays.len() / 2, strays.len() * 9 / 10);
+            let (_, ninth, _) = strays.select_nth_unstable_by(tenth, f32::total_cmp);
+            let ninth = *ninth;
+            let (_, median, _) = strays[..tenth].select_nth_unstable_by(half, f32::total_cmp);
             // Normal distribution: half of |v| lie below 0.6745 sigma, nine tenths below 1.645. Texture and edges
             // raise the second more than the first.
-            let usual = (quantile(0.5) / 0.6745).max(LEAST);
-            (usual, (quantile(0.9) / 1.645).max(usual))
+            let usual = (*median / 0.6745).max(LEAST);
+            (usual, (ninth / 1.645).max(usual))
         })
         .collect();
     let mut noise = Noise { cells: BLOCK as f64 * step, first, size, values, least: LEAST, beyond: 0.0 };
@@ -246,22 +266,134 @@ fn noise(darker: &[f32], variance: &[f32], sound: &[bool], places: Size, step: f
     noise
 }
 
-fn sigmas(variance: &[f32], sound: &[bool], noise: &Noise, size: Size) -> Vec<f32> {
-    let mut sigma = vec![f32::INFINITY; size.area()];
-    sigma.par_chunks_mut(size.width).enumerate().for_each(|(j, row)| {
-        let block_row = &noise.values[(j / BLOCK).min(noise.size.height - 1) * noise.size.width..][..noise.size.width];
-        let at = j * size.width;
-        for (b, &(usual, wide)) in block_row.iter().enumerate() {
-            let end = if b + 1 == noise.size.width { size.width } else { (b + 1) * BLOCK };
-            let span = b * BLOCK..end;
-            let of = variance[at..][span.clone()].iter().zip(&sound[at..][span.clone()]);
-            for (v, (&variance, &sound)) in row[span].iter_mut().zip(of) {
-                if sound && variance < f32::MAX {
-                    let freedom = if variance < 0.0 { 0.0 } else { FREEDOM };
-                    *v = nearby(usual, wide, noise.least, variance, freedom);
+/// What answers say for a mote that would answer so much, taken to show no more than so many standard errors; and the share of
+/// places that are more than 3.5 standard errors brighter than around.
+fn evidence(
+    darker: &[f32],
+    variance: &[f32],
+    noise: &Noise,
+    size: Size,
+    sought: [(f32, f32); 2],
+) -> ([Vec<i16>; 2], f64) {
+    let mut evidence = [vec![0i16; size.area()], vec![0i16; size.area()]];
+    let [faint, plain] = &mut evidence;
+    let (bright, all) = faint
+        .par_chunks_mut(size.width)
+        .zip(plain.par_chunks_mut(size.width))
+        .zip(variance.par_chunks(size.width).zip(darker.par_chunks(size.width)))
+        .enumerate()
+        .map(|(j, ((faint, plain), (variance, darker)))| {
+            let at = (j / BLOCK).min(noise.size.height - 1) * noise.size.width;
+            let blocks = &noise.values[at..][..noise.size.width];
+            widest(|| {
+                let mut counts = (0, 0);
+                for (b, &block) in blocks.iter().enumerate() {
+                    let end = if b + 1 == blocks.len() { size.width } else { (b + 1) * BLOCK };
+                    let span = b * BLOCK..end;
+                    let weigher = Weigher::new(block, noise.least);
+                    let told = (&variance[span.clone()], &darker[span.clone()]);
+                    let (bright, all) = weigher.weigh(told, (&mut faint[span.clone()], &mut plain[span]), sought);
+                    counts = (counts.0 + bright, counts.1 + all);
                 }
+                counts
+            })
+        })
+        .reduce(|| (0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
+    (evidence, f64::from(bright) / f64::from(all.max(1)))
+}
+
+/// Weighs the answers of a block. As [`nearby`], without a branch for each place.
+struct Weigher {
+    own: f32,
+    held: f32,
+    least: f32,
+    per_wide: f32,
+    known: bool,
+}
+
+impl Weigher {
+    #[inline(always)]
+    fn new((usual, wide): (f32, f32), least: f32) -> Weigher {
+        let (own, held) = (FREEDOM * ALONE / (FREEDOM + HOLD), HOLD * usual * usual / (FREEDOM + HOLD));
+        Weigher { own, held, least, per_wide: 1.0 / wide, known: usual < f32::INFINITY }
+    }
+
+    /// What answers say for either area sought. Gives how many of them are more than 3.5 standard errors brighter than around,
+    /// and how many say anything.
+    #[inline(always)]
+    fn weigh(
+        &self,
+        (variance, darker): (&[f32], &[f32]),
+        (faint, plain): (&mut [i16], &mut [i16]),
+        [for_faint, for_plain]: [(f32, f32); 2],
+    ) -> (u32, u32) {
+        let (mut bright, mut all) = (0u32, 0u32);
+        let told = variance.iter().zip(darker);
+        for ((faint, plain), (&variance, &darker)) in faint.iter_mut().zip(plain).zip(told) {
+            let per_sigma = 1.0 / larger((self.own * variance + self.held).sqrt(), self.least);
+            let per_sigma = if variance < 0.0 { self.per_wide } else { per_sigma };
+            let per_sigma = if variance < NOTHING && self.known { per_sigma } else { 0.0 };
+            let z = darker * per_sigma;
+            *faint = said(z, per_sigma, for_faint);
+            *plain = said(z, per_sigma, for_plain);
+            bright += u32::from(z < -3.5);
+            all += u32::from(per_sigma > 0.0);
+        }
+        (bright, all)
+    }
+}
+
+/// What an answer of `z` standard errors says for a mote that would answer `answer`, or show `most` standard errors.
+#[inline(always)]
+fn said(z: f32, per_sigma: f32, (answer, most): (f32, f32)) -> i16 {
+    let expected = -larger(-answer * per_sigma, -most);
+    let said = -larger(-expected * (z - 0.5 * expected), -MOST_SAID);
+    rounded(larger(said, LEAST_SAID) * EVIDENCE_STEPS)
+}
+
+/// The larger of two numbers. Unlike `f32::max` it is one instruction, since it need not mind what is no number.
+#[inline(always)]
+pub fn larger(a: f32, b: f32) -> f32 {
+    if a > b { a } else { b }
+}
+
+/// The nearest whole number to one of less than 32 768. Adding 1.5 * 2^23 leaves it in the lowest bits of a float; a
+/// conversion would mind what does not fit, which costs more than all the rest.
+#[inline(always)]
+pub fn rounded(v: f32) -> i16 {
+    (v + 12_582_912.0).to_bits() as i16
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The evidence of normal answers (logarithm of the ratio of their likelihoods: `e z - e^2 / 2`), place by place.
+    #[test]
+    fn what_is_weighed_in_a_row_is_what_each_place_says() {
+        let (usual, wide, least) = (0.004f32, 0.006f32, 0.001f32);
+        let variance = [0.0, 1e-6, 4e-5, UNKNOWN, NOTHING, 2e-3];
+        let darker = [0.0, 0.02, 0.011, -0.03, 0.5, 0.04];
+        let sought = [(0.002, 1.0), (0.01, 3.0)];
+        let (mut faint, mut plain) = ([0i16; 6], [0i16; 6]);
+        let counts = Weigher::new((usual, wide), least).weigh((&variance, &darker), (&mut faint, &mut plain), sought);
+        assert_eq!(counts, (1, 5));
+        for i in 0..6 {
+            for (got, (answer, most)) in [faint[i], plain[i]].into_iter().zip(sought) {
+                let freedom = if variance[i] < 0.0 { 0.0 } else { FREEDOM };
+                let sigma = nearby(usual, wide, least, variance[i], freedom);
+                let e = (answer / sigma).min(most);
+                let said = (e * darker[i] / sigma - 0.5 * e * e).clamp(LEAST_SAID, MOST_SAID);
+                let said = if variance[i] == NOTHING { 0.0 } else { said };
+                assert!((f32::from(got) / EVIDENCE_STEPS - said).abs() < 2.0 / EVIDENCE_STEPS, "{i}: {got} {said}");
             }
         }
-    });
-    sigma
+    }
+
+    #[test]
+    fn numbers_are_rounded_to_the_nearest() {
+        for v in [-18_432.0f32, -12_288.4, -1.6, -0.4, 0.0, 0.6, 1.4, 18_431.7] {
+            assert_eq!(rounded(v), v.round() as i16, "{v}");
+        }
+    }
 }

@@ -2,6 +2,7 @@
 //! what is no mote.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use motelight_frame::FNumber;
 use rayon::prelude::*;
@@ -9,14 +10,13 @@ use rayon::prelude::*;
 use crate::measure::Estimate;
 use crate::trace::STAND_OFFS_MM;
 use crate::trace::arrive::{Word, story};
-use crate::trace::ask::{SIDE, Told, ask, top};
+use crate::trace::ask::{SIDE, Told, ask, ask_middle, top};
 use crate::trace::candidate::{Candidate, between, line_up};
 use crate::trace::expect::{answers, diameter_um, size_prior};
 use crate::trace::height::{Rings, left_by_fixed, left_by_shadow, stand_off};
 use crate::trace::judge;
 use crate::trace::lens::{Pair, Transform, least_squares};
 use crate::trace::result::Traced;
-use crate::trace::sums::Sums;
 use crate::trace::tracer::Tracer;
 use crate::trace::view::View;
 
@@ -24,6 +24,10 @@ use crate::trace::view::View;
 const ASSUMED: Estimate = Estimate { value: 1.2, sigma: 0.6 };
 /// Motes that a sensor is taken to have before anything is seen: a guess that counts for little.
 const USUAL_MOTES: f64 = 25.0;
+
+/// Evidence of a candidate, asked at its first place alone, below which it is not looked at more closely. What it may gain
+/// by being moved a fraction of a shadow's width is far less than what it lacks: a guess on the safe side.
+const SIFTED_BELOW: f64 = 1.0;
 
 /// Everything a body's pictures share while they are judged.
 pub(super) struct Body<'a, V> {
@@ -37,11 +41,11 @@ pub(super) struct Body<'a, V> {
     /// Distance of neighbouring places of a patch, mm.
     step_mm: f64,
     pub stand_off: Option<(f64, f64)>,
-    tables: BTreeMap<(u64, u64), Vec<f64>>,
+    tables: BTreeMap<(u64, u64), Arc<[f64]>>,
 }
 
 /// Judges all pictures taken in.
-pub(super) fn settle<V: Fn(usize) -> Option<View> + Sync>(tracer: &Tracer, view: &V) -> Traced {
+pub(super) fn settle<V: Fn(usize) -> Option<Arc<View>> + Sync>(tracer: &Tracer, view: &V) -> Traced {
     let mut counts = BTreeMap::new();
     tracer.entries.iter().for_each(|e| *counts.entry(e.view_of).or_insert(0usize) += 1);
     let weights = tracer.entries.iter().map(|e| 1.0 / counts[&e.view_of] as f64).collect();
@@ -52,7 +56,7 @@ pub(super) fn settle<V: Fn(usize) -> Option<View> + Sync>(tracer: &Tracer, view:
     if tracer.is_empty() {
         return judge::judge(&body, Vec::new(), 1.0, ASSUMED);
     }
-    let strays = body.strays();
+    let strays = body.sift(&mut candidates);
     body.ask_all(&mut candidates);
     body.tell_all(&mut candidates);
     body.refine(&mut candidates);
@@ -81,7 +85,7 @@ pub(super) fn settle<V: Fn(usize) -> Option<View> + Sync>(tracer: &Tracer, view:
     judge::judge(&body, candidates, strays, height)
 }
 
-impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
+impl<V: Fn(usize) -> Option<Arc<View>> + Sync> Body<'_, V> {
     /// Logarithm of the odds that a mote lies at one given place, before anything is seen.
     pub fn ln_prior(&self) -> f64 {
         let side = STAND_OFFS_MM[1] / self.tracer.largest_n / 3.0;
@@ -90,12 +94,12 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
     }
 
     /// What a mote of each size answers in a picture.
-    pub fn expected(&self, f_number: FNumber, template_mm: f64) -> Vec<f64> {
+    pub fn answers(&self, f_number: FNumber, template_mm: f64) -> Arc<[f64]> {
         let height = self.stand_off.map_or(template_mm, |s| s.0);
         self.tables
             .get(&(f_number.marked().to_bits(), template_mm.to_bits()))
             .cloned()
-            .unwrap_or_else(|| answers(height, f_number, template_mm * 1000.0 / f_number.exact()))
+            .unwrap_or_else(|| answers(height, f_number, template_mm * 1000.0 / f_number.exact()).into())
     }
 
     fn fill_tables(&mut self, candidates: &[Candidate]) {
@@ -110,7 +114,7 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
         self.tables.clear();
         let tables: Vec<_> = keys
             .par_iter()
-            .map(|&(n, template)| ((n.marked().to_bits(), template.to_bits()), self.expected(n, template)))
+            .map(|&(n, template)| ((n.marked().to_bits(), template.to_bits()), self.answers(n, template)))
             .collect();
         self.tables = tables.into_iter().collect();
     }
@@ -130,12 +134,8 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
 
     fn ask_picture(&self, k: usize, view: &View, asked: &[Candidate]) -> Vec<Option<Told>> {
         let entry = &self.tracer.entries[k];
-        let sums = Sums::of(&view.ln);
         let transform = self.transforms[entry.lens];
-        asked
-            .iter()
-            .map(|c| ask(view, &sums, &entry.strays, transform.apply(c.at), c.template_mm, self.step_mm))
-            .collect()
+        asked.iter().map(|c| ask(view, &entry.strays, transform.apply(c.at), c.template_mm, self.step_mm)).collect()
     }
 
     /// Lost light in rings, where a picture shows a candidate plainly.
@@ -152,7 +152,7 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
                     let candidate = &candidates[c];
                     let there = candidate.story.as_ref().map_or(0.0, |s| s.present[k]);
                     let Some(told) = &candidate.told[k] else { continue };
-                    let expected = self.expected(entry.f_number, candidate.template_mm)[candidate.size()];
+                    let expected = self.answers(entry.f_number, candidate.template_mm)[candidate.size()];
                     if there < 0.5 || expected < 1.5 * f64::from(told.sigma) {
                         continue;
                     }
@@ -208,30 +208,35 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
         let entries = &self.tracer.entries;
         c.words = (0..entries.len())
             .map(|k| {
-                let entry = &entries[k];
-                let width = self.stand_off.map_or(c.template_mm, |s| s.0) / entry.f_number.exact();
+                let width = self.stand_off.map_or(c.template_mm, |s| s.0) / entries[k].f_number.exact();
                 let covered = near.iter().any(|(at, a)| (at.0 - c.at.0).hypot(at.1 - c.at.1) < 0.9 * (width + a));
-                let told = c.told[k].as_ref().filter(|_| !covered);
-                let darker = told.and_then(|t| {
-                    let v = between(&t.darker, c.offset);
-                    v.is_finite().then(|| v / f64::from(t.sigma))
+                let told = c.told[k].as_ref().map(|t| {
+                    let darker = if covered { f64::NAN } else { between(&t.darker, c.offset) };
+                    (darker, f64::from(t.sigma))
                 });
-                let sigma = c.told[k].as_ref().map_or(f64::INFINITY, |t| f64::from(t.sigma));
-                let expected = self.expected(entry.f_number, c.template_mm).iter().map(|e| e / sigma).collect();
-                let lens_changed = k > 0 && {
-                    let (a, b) = (entries[k - 1].lens, entry.lens);
-                    !self.tracer.lenses[a].key.same_lens(&self.tracer.lenses[b].key)
-                };
-                Word {
-                    darker,
-                    expected,
-                    weight: self.weights[k],
-                    lens_changed,
-                    strange: entry.strays.strange(c.template_mm),
-                }
+                self.word(k, c.template_mm, told)
             })
             .collect();
         c.story = Some(story(&c.words, &size_prior()));
+    }
+
+    /// What picture `k` says of a place: how much darker it is (NaN: that does not count) and the standard error.
+    fn word(&self, k: usize, template_mm: f64, told: Option<(f64, f64)>) -> Word {
+        let entries = &self.tracer.entries;
+        let entry = &entries[k];
+        let sigma = told.map_or(f64::INFINITY, |t| t.1);
+        let lens_changed = k > 0 && {
+            let (a, b) = (entries[k - 1].lens, entry.lens);
+            !self.tracer.lenses[a].key.same_lens(&self.tracer.lenses[b].key)
+        };
+        Word {
+            darker: told.map(|t| t.0 / sigma).filter(|z| z.is_finite()),
+            answers: self.answers(entry.f_number, template_mm),
+            sigma,
+            weight: self.weights[k],
+            lens_changed,
+            strange: entry.strays.strange(template_mm),
+        }
     }
 
     /// Moves candidates to where their pictures show them best, and lenses to where they show their candidates.
@@ -288,7 +293,7 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
         for (k, entry) in self.tracer.entries.iter().enumerate() {
             let Some(told) = c.told[k].as_ref().filter(|_| lens.is_none_or(|g| g == entry.lens)) else { continue };
             let sigma = f64::from(told.sigma);
-            let expected = c.words[k].expected[size] * sigma;
+            let expected = c.words[k].answers[size];
             let spread = sigma.hypot(0.2 * expected);
             let weight = self.weights[k] * story.present[k] * expected / (spread * spread);
             if weight * expected < 0.05 || told.darker.iter().any(|v| v.is_nan()) {
@@ -371,28 +376,51 @@ impl<V: Fn(usize) -> Option<View> + Sync> Body<'_, V> {
         (several || narrow) && (shadow - fixed) / excess > least
     }
 
-    /// How much answers added up over all pictures stray at places taken blindly, against what their errors say: more
-    /// than 1 where something stays put that is no mote (gains of pixels, blocks of compression).
-    fn strays(&self) -> f64 {
+    /// Asks every picture about candidates and about places taken blindly, each alone: leaves out candidates that their own
+    /// pictures speak against, and gives how much answers stray ([`Self::strays`]).
+    fn sift(&mut self, candidates: &mut Vec<Candidate>) -> f64 {
         const ACROSS: i32 = 24;
+        self.fill_tables(candidates);
         let (w, h) = self.tracer.sensor_mm;
-        let places: Vec<Candidate> = (0..ACROSS * ACROSS)
-            .map(|p| {
-                let at = |i: i32| (f64::from(i) + 0.5) / f64::from(ACROSS) - 0.5;
-                Candidate::new((0.97 * w * at(p % ACROSS), 0.97 * h * at(p / ACROSS)), STAND_OFFS_MM[1])
+        let blindly = (0..ACROSS * ACROSS).map(|p| {
+            let at = |i: i32| (f64::from(i) + 0.5) / f64::from(ACROSS) - 0.5;
+            ((0.97 * w * at(p % ACROSS), 0.97 * h * at(p / ACROSS)), STAND_OFFS_MM[1])
+        });
+        let places: Vec<((f64, f64), f64)> = candidates.iter().map(|c| (c.at, c.template_mm)).chain(blindly).collect();
+        let told: Vec<Vec<Option<(f64, f64)>>> = (0..self.tracer.entries.len())
+            .into_par_iter()
+            .map(|k| {
+                let Some(view) = (self.view)(k) else { return vec![None; places.len()] };
+                let entry = &self.tracer.entries[k];
+                let transform = self.transforms[entry.lens];
+                places.iter().map(|&(at, h)| ask_middle(&view, &entry.strays, transform.apply(at), h)).collect()
             })
             .collect();
-        let told: Vec<Vec<Option<Told>>> = (0..self.tracer.entries.len())
-            .into_par_iter()
-            .map(|k| (self.view)(k).map_or(Vec::new(), |view| self.ask_picture(k, &view, &places)))
+        let stays: Vec<bool> = candidates
+            .par_iter()
+            .enumerate()
+            .map(|(c, candidate)| {
+                let words: Vec<Word> =
+                    told.iter().enumerate().map(|(k, told)| self.word(k, candidate.template_mm, told[c])).collect();
+                candidate.known || story(&words, &size_prior()).evidence > SIFTED_BELOW
+            })
             .collect();
-        let mut sums: Vec<f32> = (0..places.len())
+        let blind = candidates.len();
+        let mut stays = stays.into_iter();
+        candidates.retain(|_| stays.next().unwrap_or(true));
+        self.strays(&told, blind..places.len())
+    }
+
+    /// How much answers added up over all pictures stray at places taken blindly, against what their errors say: more
+    /// than 1 where something stays put that is no mote (gains of pixels, blocks of compression).
+    fn strays(&self, told: &[Vec<Option<(f64, f64)>>], places: std::ops::Range<usize>) -> f64 {
+        let mut sums: Vec<f32> = places
             .filter_map(|p| {
                 let (mut sum, mut squares) = (0.0, 0.0);
                 for (k, entry) in self.tracer.entries.iter().enumerate() {
-                    let Some(Some(t)) = told[k].get(p) else { continue };
+                    let Some((darker, sigma)) = told[k][p] else { continue };
                     let n = entry.f_number.exact();
-                    let (z, s) = (t.middle() / f64::from(t.sigma), (n * n / 3e4 / f64::from(t.sigma)).min(1.0));
+                    let (z, s) = (darker / sigma, (n * n / 3e4 / sigma).min(1.0));
                     sum += self.weights[k] * s * z.clamp(-4.0, 4.0);
                     squares += (self.weights[k] * s).powi(2);
                 }

@@ -5,21 +5,14 @@
 //! its highest value is kept (Page, "Continuous inspection schemes", Biometrika 41, 1954): a mote that came on
 //! the way is not drowned by the pictures before it.
 
-use motelight_frame::Size;
+use motelight_frame::{Size, widest};
 use rayon::prelude::*;
 
-use crate::trace::response::Response;
-use crate::trace::sums::BOX;
+use crate::trace::response::{EVIDENCE_STEPS, Response, rounded};
 use crate::trace::view::View;
 
-/// Blocked areas looked for, µm², each with the most that a single picture is taken to show of it in standard errors:
-/// faint ones that many pictures must add up for, and plain ones.
-const SOUGHT: [(f32, f32); 2] = [(40.0, 1.0), (200.0, 3.0)];
-/// Most and least that one picture adds.
-const MOST: f32 = 4.5;
-const LEAST: f32 = -3.0;
-/// Share of a small mote's shadow that falls into the box of the shadow's area.
-const CAUGHT: f32 = 0.91;
+/// Steps of a sum to a factor of e: it may grow to 4096, that of some 900 pictures that each say all they can.
+const STEPS: f32 = 8.0;
 
 /// The evidence for shadows of one stand-off in the pictures of one lens.
 #[derive(Debug)]
@@ -30,9 +23,9 @@ pub struct Tally {
     pub step_mm: f64,
     /// Places.
     pub size: Size,
-    running: [Vec<f32>; 2],
-    /// Highest evidence so far.
-    pub highest: Vec<f32>,
+    /// What the pictures say so far for either area sought, since it last fell below nothing.
+    running: [Vec<i16>; 2],
+    highest: Vec<i16>,
 }
 
 impl Tally {
@@ -42,7 +35,7 @@ impl Tally {
         let step_mm = (narrowest_mm / 3.0).max((sensor_mm.0 * sensor_mm.1 / most).sqrt());
         let places = |side: f64| (side / step_mm).ceil().max(1.0) as usize;
         let size = Size { width: places(sensor_mm.0), height: places(sensor_mm.1) };
-        let none = || vec![0.0f32; size.area()];
+        let none = || vec![0i16; size.area()];
         Tally { stand_off_mm, step_mm, size, running: [none(), none()], highest: none() }
     }
 
@@ -52,48 +45,37 @@ impl Tally {
         (at(i, self.size.width), at(j, self.size.height))
     }
 
-    /// Adds a picture's answers, which count `weight` (0 to 1).
-    pub fn add(&mut self, view: &View, response: &Response, weight: f32) {
-        let box_um = BOX * self.stand_off_mm * 1000.0 / view.f_number.exact();
-        let area_um2 = (box_um * box_um) as f32 / CAUGHT;
-        let evidence: Vec<[f32; 2]> = response
-            .darker
-            .par_iter()
-            .zip(&response.sigma)
-            .map(|(&darker, &sigma)| {
-                SOUGHT.map(|(area, most)| {
-                    let expected = (area / (sigma * area_um2)).min(most);
-                    weight * (expected * (darker / sigma) - 0.5 * expected * expected).clamp(LEAST, MOST)
-                })
-            })
-            .collect();
+    /// Adds a picture.
+    pub fn add(&mut self, view: &View, response: &Response) {
+        let across = response.size.width;
         let columns: Vec<Option<(usize, f32)>> = (0..self.size.width)
-            .map(|i| between(view.cells_at((self.place(i, 0).0, 0.0)).0, response, response.size.width))
+            .map(|i| between(view.cells_at((self.place(i, 0).0, 0.0)).0, response, across))
             .collect();
         let rows: Vec<Option<(usize, f32)>> = (0..self.size.height)
             .map(|j| between(view.cells_at((0.0, self.place(0, j).1)).1, response, response.size.height))
             .collect();
-        let width = self.size.width;
+        // The picture covers one run of columns.
+        let from = columns.iter().position(Option::is_some).unwrap_or(0);
+        let columns: Vec<(usize, f32)> = columns.into_iter().flatten().collect();
+        let run = from..from + columns.len();
         let [faint, plain] = &mut self.running;
+        let some = ROWS_TOGETHER * self.size.width;
         faint
-            .par_chunks_mut(width)
-            .zip(plain.par_chunks_mut(width))
-            .zip(self.highest.par_chunks_mut(width))
-            .zip(&rows)
-            .for_each(|(((faint, plain), highest), row)| {
-                let Some((j, v)) = *row else { return };
-                let above = &evidence[j * response.size.width..];
-                let below = &above[response.size.width..];
-                for (i, column) in columns.iter().enumerate() {
-                    let Some((c, u)) = *column else { continue };
-                    let at = |k: usize| {
-                        let top = above[c][k] + (above[c + 1][k] - above[c][k]) * u;
-                        let bottom = below[c][k] + (below[c + 1][k] - below[c][k]) * u;
-                        top + (bottom - top) * v
-                    };
-                    faint[i] = (faint[i] + at(0)).max(0.0);
-                    plain[i] = (plain[i] + at(1)).max(0.0);
-                    highest[i] = highest[i].max(faint[i]).max(plain[i]);
+            .par_chunks_mut(some)
+            .zip(plain.par_chunks_mut(some))
+            .zip(self.highest.par_chunks_mut(some))
+            .zip(rows.par_chunks(ROWS_TOGETHER))
+            .for_each(|(((faint, plain), highest), rows)| {
+                let mut faints = Stretched::new(&response.evidence[0], across, &columns);
+                let mut plains = Stretched::new(&response.evidence[1], across, &columns);
+                for (r, &(j, v)) in rows.iter().enumerate().filter_map(|(r, row)| Some((r, row.as_ref()?))) {
+                    let at = r * self.size.width;
+                    let here = at + run.start..at + run.end;
+                    for (sums, stretched) in [(&mut *faint, &mut faints), (&mut *plain, &mut plains)] {
+                        let (above, below) = stretched.rows(j);
+                        let (sums, highest) = (&mut sums[here.clone()], &mut highest[here.clone()]);
+                        widest(|| add(sums, highest, (above, below), v));
+                    }
                 }
             });
     }
@@ -107,7 +89,8 @@ impl Tally {
         let rows = span(y, self.size.height);
         rows.flat_map(|j| columns.clone().map(move |i| (i, j)))
             .map(|(i, j)| self.highest[j * self.size.width + i])
-            .fold(0.0, f32::max)
+            .max()
+            .map_or(0.0, evidence)
     }
 
     /// Places that stand out from their neighbours with at least this much evidence, most first.
@@ -117,23 +100,32 @@ impl Tally {
             .into_par_iter()
             .flat_map_iter(|j| {
                 (0..width).filter_map(move |i| {
-                    let evidence = self.highest[j * width + i];
-                    if evidence < least {
+                    let own = j * width + i;
+                    let here = self.highest[own];
+                    if evidence(here) < least {
                         return None;
                     }
                     let (xs, ys) = (i.saturating_sub(2)..(i + 3).min(width), j.saturating_sub(2)..(j + 3).min(height));
-                    let own = j * width + i;
                     let top = ys.flat_map(|y| xs.clone().map(move |x| y * width + x)).all(|other| {
                         let there = self.highest[other];
-                        there < evidence || (there == evidence && other >= own)
+                        there < here || (there == here && other >= own)
                     });
-                    top.then(|| Peak { at: self.place(i, j), evidence, stand_off_mm: self.stand_off_mm })
+                    top.then(|| Peak {
+                        at: self.place(i, j),
+                        evidence: evidence(here),
+                        stand_off_mm: self.stand_off_mm,
+                    })
                 })
             })
             .collect();
         peaks.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
         peaks
     }
+}
+
+/// A sum as a logarithm.
+fn evidence(sum: i16) -> f32 {
+    f32::from(sum) / STEPS
 }
 
 /// A place with evidence for a mote.
@@ -145,6 +137,57 @@ pub struct Peak {
     pub evidence: f32,
     /// The stand-off it was looked for at, mm.
     pub stand_off_mm: f64,
+}
+
+/// Rows of the grid that are added to together.
+const ROWS_TOGETHER: usize = 64;
+
+/// Rows of a picture's evidence, taken to the columns of a tally, two at a time.
+struct Stretched<'a> {
+    evidence: &'a [i16],
+    across: usize,
+    columns: &'a [(usize, f32)],
+    /// The upper of the two.
+    row: Option<usize>,
+    above: Vec<f32>,
+    below: Vec<f32>,
+}
+
+impl<'a> Stretched<'a> {
+    fn new(evidence: &'a [i16], across: usize, columns: &'a [(usize, f32)]) -> Self {
+        let line = || vec![0.0; columns.len()];
+        Stretched { evidence, across, columns, row: None, above: line(), below: line() }
+    }
+
+    /// Row `j` and the one below it.
+    fn rows(&mut self, j: usize) -> (&[f32], &[f32]) {
+        if self.row != Some(j) {
+            std::mem::swap(&mut self.above, &mut self.below);
+            if self.row.is_none_or(|row| row + 1 != j) {
+                fill(&mut self.above, &self.evidence[j * self.across..][..self.across], self.columns);
+            }
+            fill(&mut self.below, &self.evidence[(j + 1) * self.across..][..self.across], self.columns);
+            self.row = Some(j);
+        }
+        (&self.above, &self.below)
+    }
+}
+
+fn fill(to: &mut [f32], row: &[i16], columns: &[(usize, f32)]) {
+    const UNIT: f32 = STEPS / EVIDENCE_STEPS;
+    for (to, &(c, u)) in to.iter_mut().zip(columns) {
+        let (left, right) = (f32::from(row[c]), f32::from(row[c + 1]));
+        *to = UNIT * (left + (right - left) * u);
+    }
+}
+
+/// Adds what lies `v` of the way between two rows of evidence.
+#[inline(always)]
+fn add(sums: &mut [i16], highest: &mut [i16], (above, below): (&[f32], &[f32]), v: f32) {
+    for (((sum, highest), above), below) in sums.iter_mut().zip(highest).zip(above).zip(below) {
+        *sum = sum.saturating_add(rounded(above + (below - above) * v)).max(0);
+        *highest = (*highest).max(*sum);
+    }
 }
 
 /// The answer before a place, and how far past it the place lies; `None` outside.

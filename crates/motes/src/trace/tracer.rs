@@ -1,6 +1,7 @@
 //! Pictures taken in one after the other.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use motelight_frame::{FNumber, Shot, Size};
 use rayon::prelude::*;
@@ -16,7 +17,7 @@ use crate::trace::sums::Sums;
 use crate::trace::tally::Tally;
 use crate::trace::view::{ASSUMED_F_NUMBER, View, pitch_of};
 
-/// Most places of all lenses' grids for one stand-off: with 12 bytes a place, and two coarser grids, some 200 MB.
+/// Most places of all lenses' grids for one stand-off: with 6 bytes a place, and two coarser grids, some 100 MB.
 const MOST_PLACES: f64 = 9e6;
 
 /// A picture with all answers it gives, ready to be added.
@@ -33,7 +34,10 @@ impl Boiled {
         let sums = Sums::of(&view.ln);
         let responses = STAND_OFFS_MM
             .iter()
-            .map(|h| Response::of(&sums, &view.unsound, h * 1000.0 / view.f_number.exact() / view.cell_um()))
+            .map(|h| {
+                let cell_um = view.cell_um();
+                Response::of(&sums, &view.unsound, h * 1000.0 / view.f_number.exact() / cell_um, cell_um)
+            })
             .collect();
         let likeness = Likeness::of(&view, &sums);
         Boiled { view, responses, likeness }
@@ -136,7 +140,7 @@ impl Tracer {
         if twin.is_none() {
             for (tally, response) in group.tallies.iter_mut().zip(&responses) {
                 if let Some(response) = response {
-                    tally.add(&view, response, 1.0);
+                    tally.add(&view, response);
                 }
             }
         }
@@ -174,7 +178,7 @@ impl Tracer {
 
     /// Tells what all pictures so far show. `view` gives a picture back by its number in the order of adding; pictures
     /// that are gone are left out.
-    pub fn finish(&self, view: impl Fn(usize) -> Option<View> + Sync) -> Traced {
+    pub fn finish(&self, view: impl Fn(usize) -> Option<Arc<View>> + Sync) -> Traced {
         settle::settle(self, &view)
     }
 }

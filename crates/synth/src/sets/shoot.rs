@@ -35,6 +35,8 @@ pub struct ShootSpec {
     pub subject: Subject,
     /// How shadows are worked out.
     pub mode: Mode,
+    /// Quality of the JPEGs, 1 to 100; `None`: drawn, 90 to 95.
+    pub quality: Option<u8>,
 }
 
 /// What the pictures of a shoot are of.
@@ -60,6 +62,7 @@ impl ShootSpec {
             motes: 24,
             subject: Subject::Town,
             mode: Mode::PupilIntegral,
+            quality: None,
         }
     }
 }
@@ -122,7 +125,8 @@ pub fn shoot(spec: &ShootSpec, folder: &Path) -> Result<(Vec<PathBuf>, ShootTrut
     let pages = pages(spec, &mut random);
     let motes = settled(spec, &camera, &pages, &mut random);
     let tone = if spec.seed.is_multiple_of(3) { Tone::Camera } else { Tone::Srgb };
-    let format = Format::Jpeg(random.pick(&[90, 93, 95]), random.pick(&[Chroma::Full, Chroma::Halved]), tone);
+    let drawn = random.pick(&[90, 93, 95]);
+    let format = Format::Jpeg(spec.quality.unwrap_or(drawn), random.pick(&[Chroma::Full, Chroma::Halved]), tone);
     let taken: Result<Vec<_>, SynthError> = (0..pages.len())
         .into_par_iter()
         .map(|k| {

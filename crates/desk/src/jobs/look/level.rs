@@ -1,6 +1,6 @@
 //! One level of a picture: its light, finely, and the codes of its colours, where it has any.
 
-use motelight_frame::{Colour, Frame, Layout, Plane, Rect, Size};
+use motelight_frame::{Colour, Frame, Layout, Plane, Rect, Size, widest};
 use rayon::prelude::*;
 
 use crate::jobs::look::turn::Turn;
@@ -57,8 +57,11 @@ fn table(gain: f32) -> Vec<u8> {
 /// The root of full light.
 const ROOT: f32 = 65535.0;
 
+/// Adding 2^23 leaves the nearest whole number in the lowest bits of a float; a conversion would mind what does not fit, which
+/// costs more than the root.
+#[inline(always)]
 fn root(light: f32) -> u16 {
-    (light.clamp(0.0, 1.0).sqrt() * ROOT) as u16
+    (light.clamp(0.0, 1.0).sqrt() * ROOT + 8_388_608.0).to_bits() as u16
 }
 
 /// One level, or a part of one.
@@ -98,7 +101,7 @@ impl Level {
             Layout::Grey => {
                 light.par_chunks_mut(size.width.max(1)).enumerate().for_each(|(y, out)| {
                     let row = &frame.planes[0].row(rows(y))[window.x..window.right()];
-                    out.iter_mut().zip(row).for_each(|(to, v)| *to = root(*v));
+                    widest(|| out.iter_mut().zip(row).for_each(|(to, v)| *to = root(*v)));
                 });
                 Level { size, light, colours: None }
             }
@@ -118,11 +121,20 @@ impl Level {
                     };
                     columns.clear();
                     columns.extend(row(0).zip(row(1)).zip(row(2)).map(|((a, b), c)| a + 2.0 * b + c));
-                    for (i, to) in out.iter_mut().enumerate() {
-                        let x = window.x + i;
-                        let column = |step: usize| columns[mirrored(x, step, full.width) - about.start];
-                        *to = root((column(0) + 2.0 * column(1) + column(2)) / 16.0);
+                    let column = |x: usize, step: usize| columns[mirrored(x, step, full.width) - about.start];
+                    let mean = |x: usize| (column(x, 0) + 2.0 * column(x, 1) + column(x, 2)) / 16.0;
+                    // Columns at the borders mirror their neighbours.
+                    let inner = usize::from(window.x == 0)..out.len() - usize::from(window.right() == full.width);
+                    if inner.start >= inner.end {
+                        out.iter_mut().enumerate().for_each(|(i, to)| *to = root(mean(window.x + i)));
+                        return;
                     }
+                    for i in [0, out.len() - 1] {
+                        out[i] = root(mean(window.x + i));
+                    }
+                    let from = &columns[window.x + inner.start - 1 - about.start..];
+                    let means = from.iter().zip(&from[1..]).zip(&from[2..]).map(|((a, b), c)| (a + 2.0 * b + c) / 16.0);
+                    widest(|| out[inner].iter_mut().zip(means).for_each(|(to, mean)| *to = root(mean)));
                 });
                 Level { size, light, colours: None }
             }
@@ -243,9 +255,11 @@ fn by_fours<T: Copy + Default + Send + Sync>(
     let mut out = vec![T::default(); size.area()];
     out.par_chunks_mut(size.width.max(1)).zip(from.par_chunks(2 * stride.max(1))).for_each(|(out, rows)| {
         let (upper, lower) = rows.split_at(stride);
-        for ((to, a), b) in out.iter_mut().zip(upper.chunks_exact(2)).zip(lower.chunks_exact(2)) {
-            *to = one([a[0], a[1], b[0], b[1]]);
-        }
+        widest(|| {
+            for ((to, a), b) in out.iter_mut().zip(upper.chunks_exact(2)).zip(lower.chunks_exact(2)) {
+                *to = one([a[0], a[1], b[0], b[1]]);
+            }
+        });
     });
     out
 }

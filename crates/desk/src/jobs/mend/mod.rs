@@ -16,8 +16,8 @@ use std::path::{Path, PathBuf};
 use motelight_frame::FrameError;
 use motelight_motes::mend::Reason;
 
-use crate::contract::{MendDocument, PictureEntry, RepairEntry};
-use crate::jobs::{Outcome, Settings, write_whole};
+use crate::contract::{MendDocument, PartEntry, PictureEntry, RepairEntry};
+use crate::jobs::{Outcome, Part, Settings, Source, write_whole};
 use crate::report::{MendedSheet, View, mended_page};
 
 pub use basis::{Basis, body_of, trace_document};
@@ -40,6 +40,8 @@ pub struct Plan {
     pub choices: Choices,
     /// The person says that the pictures are of the chart's body, whatever the files tell.
     pub same_body: bool,
+    /// Which part of the pictures is mended; none: all.
+    pub part: Option<Part>,
 }
 
 /// One picture's result.
@@ -73,10 +75,15 @@ pub struct Mending {
 impl Mending {
     /// Whether something is left that dividing could not take out, or that would still be seen.
     pub fn leaves_work(&self) -> bool {
-        let left = |r: Option<Reason>| matches!(r, Some(Reason::Clipped | Reason::NotRound | Reason::NoBetter));
-        let chosen = |r: Option<Reason>| matches!(r, Some(Reason::Skipped));
-        self.motes.iter().any(|m| left(m.reason) || (m.still_shows && !chosen(m.reason)))
+        leaves_work(&self.motes)
     }
+}
+
+/// Whether something is left in a picture that dividing could not take out, or that would still be seen.
+pub(super) fn leaves_work(motes: &[RepairEntry]) -> bool {
+    let left = |r: Option<Reason>| matches!(r, Some(Reason::Clipped | Reason::NotRound | Reason::NoBetter));
+    let chosen = |r: Option<Reason>| matches!(r, Some(Reason::Skipped));
+    motes.iter().any(|m| left(m.reason) || (m.still_shows && !chosen(m.reason)))
 }
 
 /// The document of a run.
@@ -102,7 +109,13 @@ pub fn document(basis: Option<&Basis>, plan: &Plan, all: &[MendedPicture]) -> Me
     MendDocument::new(name(false), name(true), plan.dry_run, all.iter().map(entry).collect())
 }
 
-/// Writes the page of a run beside the copies; an older page is replaced.
+/// What a document says of the part of a run that it is; `sources`: all pictures of the run.
+pub fn part_entry(plan: &Plan, sources: &[Source], basis: &Basis, settings: &Settings) -> Option<PartEntry> {
+    let told = || format!("mend {} {:?} {:?} {}", basis.name(), plan.dry_run, plan.choices, plan.same_body);
+    plan.part.map(|part| part.entry(sources, settings, &told()))
+}
+
+/// Writes the page of a run beside the copies, that of a part under a name of its own; an older page is replaced.
 ///
 /// # Errors
 /// `Unwritable`.
@@ -110,6 +123,7 @@ pub fn write_report(
     basis: &Basis,
     settings: &Settings,
     out: &Path,
+    part: Option<Part>,
     all: &[MendedPicture],
 ) -> Result<PathBuf, FrameError> {
     let common = common_folder(all);
@@ -129,7 +143,7 @@ pub fn write_report(
         .filter_map(|(p, name)| Some((name.clone(), p.result.as_ref().err()?.message.clone())))
         .collect();
     let viewing: Vec<String> = settings.viewings.iter().map(ToString::to_string).collect();
-    let path = out.join("mend-report.html");
+    let path = out.join(part.map_or("mend-report.html".into(), |part| format!("mend-report-{part}.html")));
     write_whole(&path, mended_page(basis.name(), &viewing, &sheets, &failed).as_bytes())?;
     Ok(path)
 }

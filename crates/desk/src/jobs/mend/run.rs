@@ -33,15 +33,18 @@ pub fn mend<R: GoOn>(
     plan.choices.check(sources, &ids)?;
     let _lock = match &plan.out {
         _ if plan.dry_run => None,
-        Some(out) => Some(Lock::take(out, sources)?),
+        Some(out) => Some(Lock::take(out, sources, plan.part.is_some())?),
         None => {
             let remedy = "Name a folder for the mended copies: --out mended";
             return Err(FrameError::new(Fault::Usage, Path::new("--out"), "no output folder was given", remedy));
         }
     };
     let shared = Shared { basis, settings, plan };
-    let wanted: Vec<&Source> = sources.iter().filter(|s| plan.choices.picture(&s.relative, &ids)).collect();
-    let twice = twice(&wanted);
+    let mut wanted: Vec<usize> =
+        (0..sources.len()).filter(|&i| plan.choices.picture(&sources[i].relative, &ids)).collect();
+    let twice = twice(sources, &wanted);
+    let share = plan.part.map_or(0..sources.len(), |part| part.share(sources.len()));
+    wanted.retain(|i| share.contains(i));
     let (next, room) = (AtomicUsize::new(0), Room::new());
     let (tell, told) = mpsc::channel();
     let workers = std::thread::available_parallelism().map_or(1, usize::from).min(wanted.len().max(1));
@@ -52,8 +55,9 @@ pub fn mend<R: GoOn>(
             scope.spawn(move || {
                 loop {
                     let i = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(source) = wanted.get(i) else { return };
-                    let result = match twice.contains(&i) {
+                    let Some(&k) = wanted.get(i) else { return };
+                    let source = &sources[k];
+                    let result = match twice.contains(&k) {
                         true => Err(named_twice(source)),
                         false => guarded(shared, source, room),
                     };
@@ -65,7 +69,7 @@ pub fn mend<R: GoOn>(
         }
         drop(tell);
         for (i, result) in told {
-            let done = MendedPicture { path: wanted[i].path.clone(), result };
+            let done = MendedPicture { path: sources[wanted[i]].path.clone(), result };
             if !each(&done).goes_on() {
                 next.store(wanted.len(), Ordering::Relaxed);
             }
@@ -85,9 +89,9 @@ fn guarded(shared: &Shared, source: &Source, room: &Room) -> Result<Mending, Fra
 }
 
 /// Pictures whose copies would have the name of an earlier one.
-fn twice(sources: &[&Source]) -> BTreeSet<usize> {
+fn twice(sources: &[Source], wanted: &[usize]) -> BTreeSet<usize> {
     let mut taken = BTreeSet::new();
-    (0..sources.len()).filter(|&i| !taken.insert(sources[i].relative.as_path())).collect()
+    wanted.iter().copied().filter(|&i| !taken.insert(sources[i].relative.as_path())).collect()
 }
 
 fn named_twice(source: &Source) -> FrameError {
@@ -99,15 +103,17 @@ fn named_twice(source: &Source) -> FrameError {
 struct Lock(#[allow(dead_code, reason = "held, not used")] File);
 
 impl Lock {
-    /// Takes the folder and sweeps away what a killed run left unfinished.
-    fn take(out: &Path, sources: &[Source]) -> Result<Lock, FrameError> {
+    /// Takes the folder and sweeps away what a killed run left unfinished. Parts of a run share it: what is unfinished may be
+    /// another's, and stays until a whole run comes.
+    fn take(out: &Path, sources: &[Source], shared: bool) -> Result<Lock, FrameError> {
         let failed = |e: std::io::Error| {
             let message = format!("the output folder cannot be written to: {e}");
             FrameError::new(Fault::Unwritable, out, message, "Check its permissions and the space left.")
         };
         std::fs::create_dir_all(out.join(RECORDS)).map_err(failed)?;
         let file = File::create(out.join(RECORDS).join(".lock")).map_err(failed)?;
-        match file.try_lock() {
+        match if shared { file.try_lock_shared() } else { file.try_lock() } {
+            Ok(()) if shared => return Ok(Lock(file)),
             Ok(()) => {}
             Err(std::fs::TryLockError::WouldBlock) => {
                 let remedy = "Wait for it to end, or choose another folder.";

@@ -1,18 +1,21 @@
 //! A shoot traced: pictures sorted by body, lens and time, read small, and judged together.
 
 mod cache;
+mod part;
 mod shelf;
 mod sort;
 mod watch;
 
+pub use part::{gather, is_part, write_part};
 pub use watch::{News, watch};
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use motelight_frame::{Fault, FileKind, FrameError, Shot, read_reduced, read_shot};
+use motelight_frame::{Fault, FileKind, FrameError, Reduced, Shot, read_reduced, read_shot};
 use motelight_motes::inspect::stand_off::StandOffSource;
 use motelight_motes::trace::{Boiled, Known, LOWEST_MM, TraceOptions, Traced, Tracer, View, cell_for};
+use motelight_motes::visibility::Viewing;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
@@ -88,32 +91,34 @@ pub fn trace<R: GoOn>(
         return found;
     }
     let stopped = AtomicBool::new(false);
-    let shoot = traced(sources, settings, known, |path| {
+    let goes_on = |path: &Path| {
         stopped.fetch_or(!each(path).goes_on(), Ordering::Relaxed);
         !stopped.load(Ordering::Relaxed)
-    });
+    };
+    let files = sources.par_iter().map(|s| opened(&s.path, settings)).collect();
+    let shoot = traced(files, &settings.viewings, known, &|path| viewed(path, settings), goes_on);
     if let Some(cache) = cache.filter(|_| shoot.errors.is_empty()) {
         cache.put(&shoot);
     }
     shoot
 }
 
-/// `each` is asked after every picture whether to go on.
+/// A picture's facts.
+fn opened(path: &Path, settings: &Settings) -> Result<(PictureFile, FileKind), FrameError> {
+    let (shot, kind) = read_shot(path, &settings.read)?;
+    Ok((PictureFile { path: path.to_path_buf(), also: Vec::new(), shot }, kind))
+}
+
+/// `view` gives a picture's view; `each` is asked after every picture whether to go on.
 fn traced(
-    sources: &[Source],
-    settings: &Settings,
+    opened: Vec<Result<(PictureFile, FileKind), FrameError>>,
+    viewings: &[Viewing],
     known: &[Known],
+    view: &(impl Fn(&Path) -> Result<View, FrameError> + Sync),
     each: impl Fn(&Path) -> bool + Sync,
 ) -> TracedShoot {
-    let read: Vec<Result<(PictureFile, FileKind), FrameError>> = sources
-        .par_iter()
-        .map(|s| {
-            let (shot, kind) = read_shot(&s.path, &settings.read)?;
-            Ok((PictureFile { path: s.path.clone(), also: Vec::new(), shot }, kind))
-        })
-        .collect();
     let (mut files, mut errors) = (Vec::new(), Vec::new());
-    for one in read {
+    for one in opened {
         match one {
             Ok(file) => files.push(file),
             Err(e) => errors.push(e),
@@ -125,7 +130,8 @@ fn traced(
         let body = group.first().and_then(|f| f.shot.body.as_ref());
         // A test frame that does not name its body is taken at the person's word.
         let known = known.iter().find(|k| k.body.as_ref().zip(body).is_none_or(|(a, b)| a == b));
-        bodies.extend(one_body(group, options(settings, known.cloned()), settings, &each, &mut errors));
+        let options = TraceOptions { viewings: viewings.to_vec(), known: known.cloned() };
+        bodies.extend(one_body(group, options, view, &each, &mut errors));
     }
     bodies.retain(|b| !b.files.is_empty());
     bodies.sort_by_key(|b| std::cmp::Reverse(b.files.len()));
@@ -138,7 +144,7 @@ fn traced(
 fn one_body(
     group: Vec<PictureFile>,
     options: TraceOptions,
-    settings: &Settings,
+    view: &(impl Fn(&Path) -> Result<View, FrameError> + Sync),
     each: &(impl Fn(&Path) -> bool + Sync),
     errors: &mut Vec<FrameError>,
 ) -> Option<TracedBody> {
@@ -148,7 +154,7 @@ fn one_body(
         let boiled: Vec<(Result<Boiled, FrameError>, bool)> = some
             .par_iter()
             .map(|file| {
-                let boiled = boiled(&file.path, settings);
+                let boiled = view(&file.path).map(Boiled::of);
                 (boiled, each(&file.path))
             })
             .collect();
@@ -175,10 +181,6 @@ fn stopped(path: &Path) -> FrameError {
     FrameError::new(Fault::Usage, path, "the trace was stopped before this picture", remedy)
 }
 
-fn options(settings: &Settings, known: Option<Known>) -> TraceOptions {
-    TraceOptions { viewings: settings.viewings.clone(), known }
-}
-
 /// What is known of the bodies before the pictures of a shoot are looked at: by a test frame, else by the ledger.
 ///
 /// # Errors
@@ -198,9 +200,12 @@ fn by_test_frame(test_frame: &Path, settings: &Settings) -> Result<Known, FrameE
     Ok(Known { body: chart.body.clone(), stand_off_mm: chart.stand_off_mm, motes })
 }
 
-fn boiled(path: &Path, settings: &Settings) -> Result<Boiled, FrameError> {
-    let reduced = read_reduced(path, &settings.read, |shot, size| cell_for(shot, size, LOWEST_MM))?;
-    Ok(Boiled::of(View::of(reduced)))
+fn reduced(path: &Path, settings: &Settings) -> Result<Reduced, FrameError> {
+    read_reduced(path, &settings.read, |shot, size| cell_for(shot, size, LOWEST_MM))
+}
+
+fn viewed(path: &Path, settings: &Settings) -> Result<View, FrameError> {
+    reduced(path, settings).map(View::of)
 }
 
 /// Ids of the second body and further ones carry its number, so that they are unique in a document.
@@ -240,13 +245,13 @@ pub fn write_report(shoot: &TracedShoot, settings: &Settings, folder: &Path) -> 
 }
 
 /// The document of a run.
-pub fn document(shoot: &TracedShoot, settings: &Settings) -> TraceDocument {
+pub fn document(shoot: &TracedShoot, viewings: &[Viewing]) -> TraceDocument {
     let mut document = TraceDocument::new(shoot.bodies.iter().map(body_entry).collect());
     let left_out =
         |(path, reason): &(PathBuf, String)| LeftOutEntry { path: path.display().to_string(), reason: reason.clone() };
     document.left_out = shoot.left_out.iter().map(left_out).collect();
     document.errors = shoot.errors.iter().map(UnreadEntry::from).collect();
-    document.viewing = settings.viewings.iter().map(ToString::to_string).collect();
+    document.viewing = viewings.iter().map(ToString::to_string).collect();
     document.report = shoot.report.as_ref().map(|r| r.display().to_string());
     document
 }

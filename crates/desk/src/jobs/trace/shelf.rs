@@ -3,7 +3,7 @@
 
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom, Write};
-use std::sync::Mutex;
+use std::sync::{Arc, Mutex};
 
 use motelight_frame::{Plane, Size};
 use motelight_motes::trace::View;
@@ -22,9 +22,9 @@ pub(super) struct Shelf {
 
 #[derive(Debug)]
 enum Place {
-    Memory(View),
+    Memory(Arc<View>),
     /// All but its cells, and where in the file those lie.
-    File(View, Size, u64),
+    File(Arc<View>, Size, u64),
     /// Could not be kept: it is left out of what is asked again.
     Lost,
 }
@@ -35,7 +35,7 @@ impl Shelf {
         let bytes = 2 * view.ln.size().area();
         if self.in_memory + bytes <= IN_MEMORY {
             self.in_memory += bytes;
-            self.places.push(Place::Memory(view));
+            self.places.push(Place::Memory(Arc::new(view)));
             return;
         }
         let place = self.write(view).unwrap_or(Place::Lost);
@@ -55,13 +55,13 @@ impl Shelf {
             file.write_all(bytes)?;
         }
         self.length += bytes.len() as u64;
-        Ok(Place::File(view, size, at))
+        Ok(Place::File(Arc::new(view), size, at))
     }
 
     /// Gives a picture back.
-    pub(super) fn get(&self, k: usize) -> Option<View> {
+    pub(super) fn get(&self, k: usize) -> Option<Arc<View>> {
         match self.places.get(k)? {
-            Place::Memory(view) => Some(view.clone()),
+            Place::Memory(view) => Some(Arc::clone(view)),
             Place::Lost => None,
             Place::File(rest, size, at) => {
                 let mut cells = vec![0i16; size.area()];
@@ -70,7 +70,7 @@ impl Shelf {
                     file.seek(SeekFrom::Start(*at)).ok()?;
                     file.read_exact(bytemuck::cast_slice_mut(&mut cells)).ok()?;
                 }
-                Some(View { ln: Plane::from_vec(*size, cells), ..rest.clone() })
+                Some(Arc::new(View { ln: Plane::from_vec(*size, cells), ..View::clone(rest) }))
             }
         }
     }

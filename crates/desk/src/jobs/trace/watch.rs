@@ -5,10 +5,10 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use motelight_frame::{Body, FNumber, FrameError, Shot, read_shot};
-use motelight_motes::trace::{TraceOptions, TracedMote, Tracer};
+use motelight_motes::trace::{Boiled, TraceOptions, TracedMote, Tracer};
 
 use crate::jobs::trace::shelf::Shelf;
-use crate::jobs::trace::{boiled, options};
+use crate::jobs::trace::viewed;
 use crate::jobs::{Settings, pictures};
 use crate::report::shown;
 
@@ -62,7 +62,9 @@ pub fn watch(folder: &Path, settings: &Settings, mut hear: impl FnMut(News)) {
         let mut grown: Vec<Option<Body>> = Vec::new();
         for (shot, path) in new {
             let body = shot.body.clone();
-            let followed = bodies.entry(body.clone()).or_insert_with(|| Followed::new(&shot, options(settings, None)));
+            let followed = bodies.entry(body.clone()).or_insert_with(|| {
+                Followed::new(&shot, TraceOptions { viewings: settings.viewings.clone(), known: None })
+            });
             match followed.take(&path, settings) {
                 Ok(()) if grown.contains(&body) => {}
                 Ok(()) => grown.push(body),
@@ -88,7 +90,7 @@ impl Followed {
     }
 
     fn take(&mut self, path: &Path, settings: &Settings) -> Result<(), FrameError> {
-        self.shelf.put(self.tracer.add(boiled(path, settings)?));
+        self.shelf.put(self.tracer.add(Boiled::of(viewed(path, settings)?)));
         self.names.push(path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned());
         Ok(())
     }
