@@ -31,6 +31,9 @@ _motelight() {
             motelight,mend)
                 cmd="motelight__subcmd__mend"
                 ;;
+            motelight,merge)
+                cmd="motelight__subcmd__merge"
+                ;;
             motelight,rake)
                 cmd="motelight__subcmd__rake"
                 ;;
@@ -60,6 +63,9 @@ _motelight() {
                 ;;
             motelight__subcmd__help,mend)
                 cmd="motelight__subcmd__help__subcmd__mend"
+                ;;
+            motelight__subcmd__help,merge)
+                cmd="motelight__subcmd__help__subcmd__merge"
                 ;;
             motelight__subcmd__help,rake)
                 cmd="motelight__subcmd__help__subcmd__rake"
@@ -197,7 +203,7 @@ _motelight() {
 
     case "${cmd}" in
         motelight)
-            opts="-h -V --help --version inspect recheck mend trace signoff rake ledger window demo help"
+            opts="-h -V --help --version inspect recheck mend trace signoff merge rake ledger window demo help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 1 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -245,7 +251,7 @@ _motelight() {
             return 0
             ;;
         motelight__subcmd__help)
-            opts="inspect recheck mend trace signoff rake ledger window demo help"
+            opts="inspect recheck mend trace signoff merge rake ledger window demo help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -483,6 +489,20 @@ _motelight() {
             return 0
             ;;
         motelight__subcmd__help__subcmd__mend)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        motelight__subcmd__help__subcmd__merge)
             opts=""
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
@@ -1139,7 +1159,7 @@ _motelight() {
             return 0
             ;;
         motelight__subcmd__mend)
-            opts="-h --test-frame --trace --dry-run --masks --only --skip --mend --same-body --undo --json --sensor --no-record --ledger --out --print --distance --screen --help"
+            opts="-h --test-frame --trace --dry-run --masks --only --skip --mend --same-body --part --undo --json --sensor --no-record --ledger --out --print --distance --screen --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -1169,6 +1189,10 @@ _motelight() {
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
+                --part)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
                 --sensor)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
@@ -1186,6 +1210,24 @@ _motelight() {
                     return 0
                     ;;
                 --distance)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        motelight__subcmd__merge)
+            opts="-h --out --help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --out)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
@@ -1265,7 +1307,7 @@ _motelight() {
             return 0
             ;;
         motelight__subcmd__signoff)
-            opts="-h --trace --originals --json --sensor --no-record --ledger --out --print --distance --screen --help"
+            opts="-h --trace --originals --part --json --sensor --no-record --ledger --out --print --distance --screen --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -1276,6 +1318,10 @@ _motelight() {
                     return 0
                     ;;
                 --originals)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --part)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
@@ -1307,7 +1353,7 @@ _motelight() {
             return 0
             ;;
         motelight__subcmd__trace)
-            opts="-h --test-frame --watch --json --sensor --no-record --ledger --out --print --distance --screen --help"
+            opts="-h --test-frame --watch --part --json --sensor --no-record --ledger --out --print --distance --screen --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -1318,6 +1364,10 @@ _motelight() {
                     return 0
                     ;;
                 --watch)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --part)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;

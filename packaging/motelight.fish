@@ -31,6 +31,7 @@ complete -c motelight -n "__fish_motelight_needs_command" -f -a "recheck" -d 'Ho
 complete -c motelight -n "__fish_motelight_needs_command" -f -a "mend" -d 'Take the shadows of a test frame\'s motes out of pictures by the same body'
 complete -c motelight -n "__fish_motelight_needs_command" -f -a "trace" -d 'Find the motes of a whole shoot in its pictures alone, and when each came'
 complete -c motelight -n "__fish_motelight_needs_command" -f -a "signoff" -d 'Look finished pictures over one last time, for the print or screen they are meant for'
+complete -c motelight -n "__fish_motelight_needs_command" -f -a "merge" -d 'Put together what several machines wrote, each for its part of the pictures (--part)'
 complete -c motelight -n "__fish_motelight_needs_command" -f -a "rake" -d 'Draw a picture as a raking view, its small differences raised, to check it by eye'
 complete -c motelight -n "__fish_motelight_needs_command" -f -a "ledger" -d 'What was recorded of bodies, test frames, passes and supplies, and what it is good for'
 complete -c motelight -n "__fish_motelight_needs_command" -f -a "window" -d 'Open the window: the whole job on screen'
@@ -69,6 +70,7 @@ complete -c motelight -n "__fish_motelight_using_subcommand mend" -l masks -d 'W
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l only -d 'Mend these motes or pictures and nothing else: a mote\'s number, a picture\'s name, or PICTURE:MOTE' -r
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l skip -d 'Leave these motes or pictures as they are' -r
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l mend -d 'Take these motes out even where a picture does not plainly show them' -r
+complete -c motelight -n "__fish_motelight_using_subcommand mend" -l part -d 'Mend only part K of N of the pictures, on one of N machines, into the same folder. With --json its document is for `motelight merge`. Writes nothing to the ledger' -r
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l sensor -d 'Sensor width and height in mm, for files that do not tell their pixel pitch: 36x24' -r
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l ledger -d 'The ledger (default: MOTELIGHT_LEDGER, else ledger.sqlite in the user\'s data folder)' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l out -d 'Folder for what is written: reports, mended copies' -r -F
@@ -83,6 +85,7 @@ complete -c motelight -n "__fish_motelight_using_subcommand mend" -l screen -d '
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -s h -l help -d 'Print help'
 complete -c motelight -n "__fish_motelight_using_subcommand trace" -l test-frame -d 'A test frame by the same body: its motes are looked for first, its glass height is taken where pictures do not tell it (default: the newest one of the body in the ledger)' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand trace" -l watch -d 'Follow a growing folder (tethered camera, card being copied) and speak up when a new mote will show' -r -F
+complete -c motelight -n "__fish_motelight_using_subcommand trace" -l part -d 'Only read part K of N of the pictures, on one of N machines, into a part file below --out; `motelight merge` judges all parts as one run would' -r
 complete -c motelight -n "__fish_motelight_using_subcommand trace" -l sensor -d 'Sensor width and height in mm, for files that do not tell their pixel pitch: 36x24' -r
 complete -c motelight -n "__fish_motelight_using_subcommand trace" -l ledger -d 'The ledger (default: MOTELIGHT_LEDGER, else ledger.sqlite in the user\'s data folder)' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand trace" -l out -d 'Folder for what is written: reports, mended copies' -r -F
@@ -94,6 +97,7 @@ complete -c motelight -n "__fish_motelight_using_subcommand trace" -l screen -d 
 complete -c motelight -n "__fish_motelight_using_subcommand trace" -s h -l help -d 'Print help'
 complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l trace -d 'The trace of the shoot (what `trace --json` wrote): each of its motes is answered for' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l originals -d 'Folder of the originals that were traced' -r -F
+complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l part -d 'Look over only part K of N of the pictures, on one of N machines. With --json its document is for `motelight merge`. Writes nothing to the ledger, and no pages' -r
 complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l sensor -d 'Sensor width and height in mm, for files that do not tell their pixel pitch: 36x24' -r
 complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l ledger -d 'The ledger (default: MOTELIGHT_LEDGER, else ledger.sqlite in the user\'s data folder)' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l out -d 'Folder for what is written: reports, mended copies' -r -F
@@ -103,6 +107,8 @@ complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l json -d 
 complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l no-record -d 'Write nothing to the ledger'
 complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l screen -d 'Nothing may show at 100 % on a screen (default: both this and a 60x40cm print)'
 complete -c motelight -n "__fish_motelight_using_subcommand signoff" -s h -l help -d 'Print help'
+complete -c motelight -n "__fish_motelight_using_subcommand merge" -l out -d 'Folder for the page of a trace' -r -F
+complete -c motelight -n "__fish_motelight_using_subcommand merge" -s h -l help -d 'Print help'
 complete -c motelight -n "__fish_motelight_using_subcommand rake" -l out -d 'The PNG to write; an older raking view of that name is replaced, nothing else is' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand rake" -l strength -d 'How strongly differences are raised: one of 1 % moves the tone by this many % from mid-grey, 0.5 to 100' -r
 complete -c motelight -n "__fish_motelight_using_subcommand rake" -l scale -d 'Differences narrower than this share of the picture\'s long side are kept, 0.1% to 50%' -r
@@ -215,16 +221,17 @@ complete -c motelight -n "__fish_motelight_using_subcommand demo" -l json -d 'Wr
 complete -c motelight -n "__fish_motelight_using_subcommand demo" -l no-record -d 'Write nothing to the ledger'
 complete -c motelight -n "__fish_motelight_using_subcommand demo" -l screen -d 'Nothing may show at 100 % on a screen (default: both this and a 60x40cm print)'
 complete -c motelight -n "__fish_motelight_using_subcommand demo" -s h -l help -d 'Print help'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "inspect" -d 'Judge test frames: what lies on the glass, from which f-number on it shows'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "recheck" -d 'Hold a second test frame against the first: what is gone, stayed, moved or new, and what to do next'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "mend" -d 'Take the shadows of a test frame\'s motes out of pictures by the same body'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "trace" -d 'Find the motes of a whole shoot in its pictures alone, and when each came'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "signoff" -d 'Look finished pictures over one last time, for the print or screen they are meant for'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "rake" -d 'Draw a picture as a raking view, its small differences raised, to check it by eye'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "ledger" -d 'What was recorded of bodies, test frames, passes and supplies, and what it is good for'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "window" -d 'Open the window: the whole job on screen'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "demo" -d 'Make a demo shoot and run the whole line on it'
-complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff rake ledger window demo help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff merge rake ledger window demo help" -f -a "inspect" -d 'Judge test frames: what lies on the glass, from which f-number on it shows'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff merge rake ledger window demo help" -f -a "recheck" -d 'Hold a second test frame against the first: what is gone, stayed, moved or new, and what to do next'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff merge rake ledger window demo help" -f -a "mend" -d 'Take the shadows of a test frame\'s motes out of pictures by the same body'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff merge rake ledger window demo help" -f -a "trace" -d 'Find the motes of a whole shoot in its pictures alone, and when each came'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff merge rake ledger window demo help" -f -a "signoff" -d 'Look finished pictures over one last time, for the print or screen they are meant for'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff merge rake ledger window demo help" -f -a "merge" -d 'Put together what several machines wrote, each for its part of the pictures (--part)'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff merge rake ledger window demo help" -f -a "rake" -d 'Draw a picture as a raking view, its small differences raised, to check it by eye'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff merge rake ledger window demo help" -f -a "ledger" -d 'What was recorded of bodies, test frames, passes and supplies, and what it is good for'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff merge rake ledger window demo help" -f -a "window" -d 'Open the window: the whole job on screen'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff merge rake ledger window demo help" -f -a "demo" -d 'Make a demo shoot and run the whole line on it'
+complete -c motelight -n "__fish_motelight_using_subcommand help; and not __fish_seen_subcommand_from inspect recheck mend trace signoff merge rake ledger window demo help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c motelight -n "__fish_motelight_using_subcommand help; and __fish_seen_subcommand_from ledger" -f -a "list" -d 'List all bodies'
 complete -c motelight -n "__fish_motelight_using_subcommand help; and __fish_seen_subcommand_from ledger" -f -a "show" -d 'Tell a body\'s story: how clear it was, its passes, what arrives, how long it stays clear'
 complete -c motelight -n "__fish_motelight_using_subcommand help; and __fish_seen_subcommand_from ledger" -f -a "pass" -d 'Write a pass down'

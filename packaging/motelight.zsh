@@ -74,6 +74,7 @@ _arguments "${_arguments_options[@]}" : \
 '*--only=[Mend these motes or pictures and nothing else\: a mote'\''s number, a picture'\''s name, or PICTURE\:MOTE]:ID:_default' \
 '*--skip=[Leave these motes or pictures as they are]:ID:_default' \
 '*--mend=[Take these motes out even where a picture does not plainly show them]:ID:_default' \
+'--part=[Mend only part K of N of the pictures, on one of N machines, into the same folder. With --json its document is for \`motelight merge\`. Writes nothing to the ledger]:K/N:_default' \
 '--sensor=[Sensor width and height in mm, for files that do not tell their pixel pitch\: 36x24]:WxH:_default' \
 '--ledger=[The ledger (default\: MOTELIGHT_LEDGER, else ledger.sqlite in the user'\''s data folder)]:FILE:_files' \
 '--out=[Folder for what is written\: reports, mended copies]:DIR:_files' \
@@ -81,7 +82,7 @@ _arguments "${_arguments_options[@]}" : \
 '--distance=[Seen from this far\: 90cm (default\: the print'\''s diagonal; 60 cm for a screen)]:LENGTH:_default' \
 '--dry-run[Say what would be done and write nothing]' \
 '--same-body[Pictures and test frame are of one body, whatever the files tell]' \
-'(--test-frame --trace --dry-run --masks --only --skip --mend --same-body)--undo[Turn mended copies back into their originals, by the records beside them]' \
+'(--test-frame --trace --dry-run --masks --only --skip --mend --same-body --part)--undo[Turn mended copies back into their originals, by the records beside them]' \
 '--json[Write the result as JSON to standard output, and nothing else there]' \
 '--no-record[Write nothing to the ledger]' \
 '--screen[Nothing may show at 100 % on a screen (default\: both this and a 60x40cm print)]' \
@@ -94,6 +95,7 @@ _arguments "${_arguments_options[@]}" : \
 _arguments "${_arguments_options[@]}" : \
 '--test-frame=[A test frame by the same body\: its motes are looked for first, its glass height is taken where pictures do not tell it (default\: the newest one of the body in the ledger)]:WALL:_files' \
 '(--json --test-frame)--watch=[Follow a growing folder (tethered camera, card being copied) and speak up when a new mote will show]:FOLDER:_files' \
+'(--watch --json)--part=[Only read part K of N of the pictures, on one of N machines, into a part file below --out; \`motelight merge\` judges all parts as one run would]:K/N:_default' \
 '--sensor=[Sensor width and height in mm, for files that do not tell their pixel pitch\: 36x24]:WxH:_default' \
 '--ledger=[The ledger (default\: MOTELIGHT_LEDGER, else ledger.sqlite in the user'\''s data folder)]:FILE:_files' \
 '--out=[Folder for what is written\: reports, mended copies]:DIR:_files' \
@@ -111,6 +113,7 @@ _arguments "${_arguments_options[@]}" : \
 _arguments "${_arguments_options[@]}" : \
 '--trace=[The trace of the shoot (what \`trace --json\` wrote)\: each of its motes is answered for]:TRACE.json:_files' \
 '--originals=[Folder of the originals that were traced]:DIR:_files' \
+'(--out)--part=[Look over only part K of N of the pictures, on one of N machines. With --json its document is for \`motelight merge\`. Writes nothing to the ledger, and no pages]:K/N:_default' \
 '--sensor=[Sensor width and height in mm, for files that do not tell their pixel pitch\: 36x24]:WxH:_default' \
 '--ledger=[The ledger (default\: MOTELIGHT_LEDGER, else ledger.sqlite in the user'\''s data folder)]:FILE:_files' \
 '--out=[Folder for what is written\: reports, mended copies]:DIR:_files' \
@@ -122,6 +125,14 @@ _arguments "${_arguments_options[@]}" : \
 '-h[Print help]' \
 '--help[Print help]' \
 '*::pictures -- Finished pictures, or folders of them; they are only read:_files' \
+&& ret=0
+;;
+(merge)
+_arguments "${_arguments_options[@]}" : \
+'--out=[Folder for the page of a trace]:DIR:_files' \
+'-h[Print help]' \
+'--help[Print help]' \
+'*::parts -- All parts of one run with --part\: part files of `trace`, or documents of `mend --json` or `signoff --json`:_files' \
 && ret=0
 ;;
 (rake)
@@ -409,6 +420,10 @@ _arguments "${_arguments_options[@]}" : \
 _arguments "${_arguments_options[@]}" : \
 && ret=0
 ;;
+(merge)
+_arguments "${_arguments_options[@]}" : \
+&& ret=0
+;;
 (rake)
 _arguments "${_arguments_options[@]}" : \
 && ret=0
@@ -506,6 +521,7 @@ _motelight_commands() {
 'mend:Take the shadows of a test frame'\''s motes out of pictures by the same body' \
 'trace:Find the motes of a whole shoot in its pictures alone, and when each came' \
 'signoff:Look finished pictures over one last time, for the print or screen they are meant for' \
+'merge:Put together what several machines wrote, each for its part of the pictures (--part)' \
 'rake:Draw a picture as a raking view, its small differences raised, to check it by eye' \
 'ledger:What was recorded of bodies, test frames, passes and supplies, and what it is good for' \
 'window:Open the window\: the whole job on screen' \
@@ -527,6 +543,7 @@ _motelight__subcmd__help_commands() {
 'mend:Take the shadows of a test frame'\''s motes out of pictures by the same body' \
 'trace:Find the motes of a whole shoot in its pictures alone, and when each came' \
 'signoff:Look finished pictures over one last time, for the print or screen they are meant for' \
+'merge:Put together what several machines wrote, each for its part of the pictures (--part)' \
 'rake:Draw a picture as a raking view, its small differences raised, to check it by eye' \
 'ledger:What was recorded of bodies, test frames, passes and supplies, and what it is good for' \
 'window:Open the window\: the whole job on screen' \
@@ -632,6 +649,11 @@ _motelight__subcmd__help__subcmd__ledger__subcmd__supply_commands() {
 _motelight__subcmd__help__subcmd__mend_commands() {
     local commands; commands=()
     _describe -t commands 'motelight help mend commands' commands "$@"
+}
+(( $+functions[_motelight__subcmd__help__subcmd__merge_commands] )) ||
+_motelight__subcmd__help__subcmd__merge_commands() {
+    local commands; commands=()
+    _describe -t commands 'motelight help merge commands' commands "$@"
 }
 (( $+functions[_motelight__subcmd__help__subcmd__rake_commands] )) ||
 _motelight__subcmd__help__subcmd__rake_commands() {
@@ -830,6 +852,11 @@ _motelight__subcmd__ledger__subcmd__supply_commands() {
 _motelight__subcmd__mend_commands() {
     local commands; commands=()
     _describe -t commands 'motelight mend commands' commands "$@"
+}
+(( $+functions[_motelight__subcmd__merge_commands] )) ||
+_motelight__subcmd__merge_commands() {
+    local commands; commands=()
+    _describe -t commands 'motelight merge commands' commands "$@"
 }
 (( $+functions[_motelight__subcmd__rake_commands] )) ||
 _motelight__subcmd__rake_commands() {

@@ -6,6 +6,7 @@ use crate::verbs::demo::Demo;
 use crate::verbs::inspect::Inspect;
 use crate::verbs::ledger::Ledger;
 use crate::verbs::mend::Mend;
+use crate::verbs::merge::Merge;
 use crate::verbs::rake::Rake;
 use crate::verbs::recheck::Recheck;
 use crate::verbs::signoff::SignOff;
@@ -38,6 +39,8 @@ pub enum Verb {
     /// Look finished pictures over one last time, for the print or screen they are meant for
     #[command(name = "signoff")]
     SignOff(SignOff),
+    /// Put together what several machines wrote, each for its part of the pictures (--part)
+    Merge(Merge),
     /// Draw a picture as a raking view, its small differences raised, to check it by eye
     Rake(Rake),
     /// What was recorded of bodies, test frames, passes and supplies, and what it is good for

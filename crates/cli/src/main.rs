@@ -22,6 +22,7 @@ fn main() -> ExitCode {
         Verb::Mend(a) => verbs::mend::run(&a),
         Verb::Trace(a) => verbs::trace::run(&a),
         Verb::SignOff(a) => verbs::signoff::run(&a),
+        Verb::Merge(a) => verbs::merge::run(&a),
         Verb::Rake(a) => verbs::rake::run(&a),
         Verb::Ledger(a) => verbs::ledger::run(&a),
         Verb::Window(a) => verbs::window::run(&a),

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use motelight_desk::contract::RepairEntry;
 use motelight_desk::jobs::mend::{self as job, Basis, Choices, MendedPicture, Mending, Plan, TurnedBack};
-use motelight_desk::jobs::{self, Outcome, Settings, Source};
+use motelight_desk::jobs::{self, Outcome, Part, Settings, Source};
 use motelight_desk::report::shown;
 use motelight_frame::{Fault, FrameError, Undone};
 use motelight_motes::mend::Treatment;
@@ -45,8 +45,12 @@ pub struct Mend {
     /// Pictures and test frame are of one body, whatever the files tell
     #[arg(long)]
     pub same_body: bool,
+    /// Mend only part K of N of the pictures, on one of N machines, into the same folder. With --json its document is for
+    /// `motelight merge`. Writes nothing to the ledger
+    #[arg(long, value_name = "K/N")]
+    pub part: Option<Part>,
     /// Turn mended copies back into their originals, by the records beside them
-    #[arg(long, conflicts_with_all = ["test_frame", "trace", "dry_run", "masks", "only", "skip", "force", "same_body"])]
+    #[arg(long, conflicts_with_all = ["test_frame", "trace", "dry_run", "masks", "only", "skip", "force", "same_body", "part"])]
     pub undo: bool,
     #[command(flatten)]
     #[allow(missing_docs)]
@@ -62,6 +66,7 @@ impl Mend {
             masks: self.masks.as_ref().map(|given| given.clone().unwrap_or_else(beside)),
             choices: Choices { only: self.only.clone(), skip: self.skip.clone(), mend: self.force.clone() },
             same_body: self.same_body,
+            part: self.part,
         }
     }
 }
@@ -86,8 +91,18 @@ fn mended(a: &Mend, sources: &[Source]) -> Result<Outcome, FrameError> {
     if plan.out.is_none() && !plan.dry_run {
         return Err(no_folder());
     }
+    if a.part.is_some() && a.trace == Some(None) {
+        let remedy = "Trace the shoot once, and name the document: --trace=shoot.json";
+        return Err(FrameError::new(
+            Fault::Usage,
+            Path::new("--part"),
+            "every part would trace the whole shoot",
+            remedy,
+        ));
+    }
     let basis = basis(a, sources, &settings)?;
-    let bar = say::progress(sources.len());
+    let count = a.part.map_or(sources.len(), |part| part.share(sources.len()).len());
+    let bar = say::progress(count);
     let all = job::mend(sources, &basis, &settings, &plan, &mut |done| {
         bar.suspend(|| match &done.result {
             Ok(_) if a.common.json => {}
@@ -98,15 +113,20 @@ fn mended(a: &Mend, sources: &[Source]) -> Result<Outcome, FrameError> {
     })?;
     bar.finish_and_clear();
     if !plan.dry_run
+        && plan.part.is_none()
         && let Some(Err(e)) = a.common.ledger().map(|l| jobs::record::mended(&l, &basis, &all))
     {
         say::unrecorded(&e);
     }
     let reported = report(a, &basis, &settings, &plan, &all);
     if a.common.json {
-        say::document(&job::document(Some(&basis), &plan, &all));
+        let mut document = job::document(Some(&basis), &plan, &all);
+        document.part = job::part_entry(&plan, sources, &basis, &settings);
+        say::document(&document);
     }
-    Ok(if reported { job::outcome(&all) } else { Outcome::Failed })
+    // A part of few pictures may have none to take.
+    let done = if all.is_empty() && plan.part.is_some() { Outcome::Clear } else { job::outcome(&all) };
+    Ok(if reported { done } else { Outcome::Failed })
 }
 
 /// What the pictures are mended by.
@@ -119,7 +139,7 @@ fn basis(a: &Mend, sources: &[Source], settings: &Settings) -> Result<Basis, Fra
             let bar = say::progress(sources.len());
             let shoot = jobs::trace(sources, settings, &known, |_| bar.inc(1));
             bar.finish_and_clear();
-            Basis::traced(jobs::trace::document(&shoot, settings))
+            Basis::traced(jobs::trace::document(&shoot, &settings.viewings))
         }
     }
 }
@@ -127,7 +147,7 @@ fn basis(a: &Mend, sources: &[Source], settings: &Settings) -> Result<Basis, Fra
 /// Writes the page of the run, where anything is written at all.
 fn report(a: &Mend, basis: &Basis, settings: &Settings, plan: &Plan, all: &[MendedPicture]) -> bool {
     let Some(out) = plan.out.as_ref().filter(|_| !plan.dry_run) else { return true };
-    match job::write_report(basis, settings, out, all) {
+    match job::write_report(basis, settings, out, plan.part, all) {
         Ok(page) if a.common.json => eprintln!("Before and after: {}", shown(&page.display().to_string())),
         Ok(page) => say::text(&format!("Before and after: {}", shown(&page.display().to_string()))),
         Err(e) => {

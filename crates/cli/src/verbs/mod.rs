@@ -3,6 +3,7 @@
 pub mod inspect;
 pub mod trace;
 pub mod mend;
+pub mod merge;
 pub mod recheck;
 pub mod signoff;
 pub mod rake;

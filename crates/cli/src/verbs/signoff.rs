@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 use motelight_desk::jobs::signoff::{self as job, KnownShoot, Pages, SignedFile};
-use motelight_desk::jobs::{self, Outcome};
+use motelight_desk::jobs::{self, Outcome, Part};
 use motelight_desk::report::{shown, signoff_text};
 
 use crate::common::Common;
@@ -22,6 +22,10 @@ pub struct SignOff {
     /// Folder of the originals that were traced
     #[arg(long, value_name = "DIR", requires = "trace")]
     pub originals: Option<PathBuf>,
+    /// Look over only part K of N of the pictures, on one of N machines. With --json its document is for `motelight merge`.
+    /// Writes nothing to the ledger, and no pages
+    #[arg(long, value_name = "K/N", conflicts_with = "out")]
+    pub part: Option<Part>,
     #[command(flatten)]
     #[allow(missing_docs)]
     pub common: Common,
@@ -42,8 +46,9 @@ pub fn run(a: &SignOff) -> Outcome {
     };
     let (sources, errors) = jobs::pictures(&a.pictures);
     errors.iter().for_each(say::error);
-    let bar = say::progress(sources.len());
-    let all = job::sign_off_all(&sources, &settings, shoot.as_ref(), a.common.out.is_some(), &mut |done| {
+    let share = &sources[a.part.map_or(0..sources.len(), |part| part.share(sources.len()))];
+    let bar = say::progress(share.len());
+    let all = job::sign_off_all(share, &settings, shoot.as_ref(), a.common.out.is_some(), &mut |done| {
         bar.suspend(|| match &done.result {
             Ok(_) if a.common.json => {}
             Ok(_) => say::text(&told(done)),
@@ -52,10 +57,12 @@ pub fn run(a: &SignOff) -> Outcome {
         bar.inc(1);
     });
     bar.finish_and_clear();
-    if let Some(Err(e)) = a.common.ledger().map(|ledger| jobs::record::signed_off(&ledger, &all)) {
+    if let Some(Err(e)) =
+        a.common.ledger().filter(|_| a.part.is_none()).map(|ledger| jobs::record::signed_off(&ledger, &all))
+    {
         say::unrecorded(&e);
     }
-    let mut outcome = job::outcome(&all);
+    let mut outcome = if share.is_empty() && a.part.is_some() { Outcome::Clear } else { job::outcome(&all) };
     let pages = match a.common.out.as_ref().map(|out| job::write_pages(&all, &settings, out)) {
         Some(Ok(pages)) => pages,
         Some(Err(e)) => {
@@ -66,7 +73,9 @@ pub fn run(a: &SignOff) -> Outcome {
         None => Pages::default(),
     };
     if a.common.json {
-        say::document(&job::document(&all, &settings, shoot.as_ref(), &pages));
+        let mut document = job::document(&all, &settings, shoot.as_ref(), &pages);
+        document.part = a.part.map(|part| part.entry(&sources, &settings, &format!("signoff {:?}", document.trace)));
+        say::document(&document);
     } else {
         let written = [("Contact sheet", &pages.report), ("Delivery note", &pages.delivery_note)];
         for (what, path) in written.iter().filter_map(|(what, path)| Some((what, path.as_ref()?))) {

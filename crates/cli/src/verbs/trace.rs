@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use motelight_desk::jobs::trace::{self as job, BADLY, News, TracedBody};
-use motelight_desk::jobs::{self, Outcome, Settings};
+use motelight_desk::jobs::{self, Outcome, Part, Settings, Source};
 use motelight_desk::report::{TraceSheet, shown, trace_text};
 use motelight_frame::{Fault, FrameError};
 use motelight_motes::trace::Known;
@@ -25,6 +25,10 @@ pub struct Trace {
     /// Follow a growing folder (tethered camera, card being copied) and speak up when a new mote will show
     #[arg(long, value_name = "FOLDER", conflicts_with_all = ["pictures", "json", "test_frame"])]
     pub watch: Option<PathBuf>,
+    /// Only read part K of N of the pictures, on one of N machines, into a part file below --out; `motelight merge` judges all
+    /// parts as one run would
+    #[arg(long, value_name = "K/N", requires = "out", conflicts_with_all = ["watch", "json"])]
+    pub part: Option<Part>,
     #[command(flatten)]
     #[allow(missing_docs)]
     pub common: Common,
@@ -45,6 +49,10 @@ pub fn run(a: &Trace) -> Outcome {
     };
     let (sources, errors) = jobs::pictures(&a.pictures);
     errors.iter().for_each(say::error);
+    if let (Some(part), Some(out)) = (a.part, &a.common.out) {
+        let outcome = read_part(&sources, part, &settings, &known, out);
+        return if errors.is_empty() { outcome } else { Outcome::Failed };
+    }
     let bar = say::progress(sources.len());
     let mut shoot = jobs::trace(&sources, &settings, &known, |_| bar.inc(1));
     bar.finish_and_clear();
@@ -59,7 +67,7 @@ pub fn run(a: &Trace) -> Outcome {
     }
     shoot.errors.iter().for_each(say::error);
     if a.common.json {
-        say::document(&job::document(&shoot, &settings));
+        say::document(&job::document(&shoot, &settings.viewings));
     } else {
         shoot.bodies.iter().for_each(|body| say::text(&text(body)));
         for (path, reason) in &shoot.left_out {
@@ -71,6 +79,23 @@ pub fn run(a: &Trace) -> Outcome {
     }
     let outcome = job::outcome(&shoot);
     if errors.is_empty() { outcome } else { Outcome::Failed }
+}
+
+fn read_part(sources: &[Source], part: Part, settings: &Settings, known: &[Known], out: &Path) -> Outcome {
+    let bar = say::progress(part.share(sources.len()).len());
+    let written = job::write_part(sources, part, settings, known, out, |_| bar.inc(1));
+    bar.finish_and_clear();
+    match written {
+        Ok((path, errors)) => {
+            errors.iter().for_each(say::error);
+            say::text(&format!("Part file: {}", shown(&path.display().to_string())));
+            if errors.is_empty() { Outcome::Clear } else { Outcome::Failed }
+        }
+        Err(e) => {
+            say::error(&e);
+            Outcome::Failed
+        }
+    }
 }
 
 /// What is known of the bodies: by the test frame that was named, else by the ledger. A ledger that cannot be read stops nothing.
