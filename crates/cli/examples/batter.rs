@@ -15,6 +15,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode, Stdio};
 use std::time::{Duration, Instant};
 
+use motelight_synth::Mode;
 use motelight_synth::random::Random;
 use motelight_synth::scene::View;
 use motelight_synth::sets::{FrameSpec, PictureSpec, ShootSpec, format, picture, shoot, test_frame, write};
@@ -43,6 +44,15 @@ fn main() -> Result<ExitCode, Box<dyn Error>> {
     let work = tempfile::tempdir()?;
     let wholes = wholes(work.path(), &program, words.get(2).map(Path::new))?;
     println!("{} whole files, seed {seed}, {minutes} minutes", wholes.len());
+    // Damage tells little where the file is refused whole.
+    for whole in &wholes {
+        for verb in &whole.verbs {
+            let (end, said) = attacked(&program, work.path(), whole, verb, &whole.bytes)?;
+            if end != "judged" {
+                println!("{end} whole: {} {}\n{}", verb[0], whole.name, said.lines().next().unwrap_or(""));
+            }
+        }
+    }
     let mut counts: BTreeMap<String, BTreeMap<&'static str, u32>> = BTreeMap::new();
     let (mut findings, begun, mut case) = (0u32, Instant::now(), 0u64);
     while begun.elapsed().as_secs_f64() < 60.0 * minutes {
@@ -80,15 +90,23 @@ fn below(random: &mut Random, end: usize) -> usize {
 fn wholes(work: &Path, program: &Path, more: Option<&Path>) -> Result<Vec<Whole>, Box<dyn Error>> {
     let folder = work.join("whole");
     fs::create_dir_all(&folder)?;
-    let small = |seed| FrameSpec { width: 240, height: 160, ..FrameSpec::new(seed, 6) };
+    let spec = FrameSpec {
+        width: 1200,
+        height: 800,
+        f_number: Some(16.0),
+        mode: Mode::PupilIntegral,
+        grains_only: true,
+        ..FrameSpec::new(51, 14)
+    };
     let mut paths = Vec::new();
-    for seed in 0..16 {
-        let path = folder.join(format!("{seed}.{}", format(seed).extension()));
-        let wall = test_frame(&small(seed));
-        let view = || picture(&small(seed), &PictureSpec::new(View::ClearSky, seed, 16.0));
-        let exposure = if seed < 8 { wall } else { view() };
-        write(&exposure, format(seed), None, &path, &work.join("truth.json"))?;
-        paths.push(path);
+    for (k, exposure) in
+        [test_frame(&spec), picture(&spec, &PictureSpec::new(View::ClearSky, 3, 16.0))].iter().enumerate()
+    {
+        for n in 0..8 {
+            let path = folder.join(format!("{k}-{n}.{}", format(n).extension()));
+            write(exposure, format(n), None, &path, &work.join("truth.json"))?;
+            paths.push(path);
+        }
     }
     for entry in more.map(fs::read_dir).transpose()?.into_iter().flatten().flatten() {
         if entry.path().is_file() && entry.metadata()?.len() < LARGEST {
@@ -100,10 +118,10 @@ fn wholes(work: &Path, program: &Path, more: Option<&Path>) -> Result<Vec<Whole>
         "inspect @ --json --no-record --sensor 36x24",
         "inspect @ --json --no-record --out %",
         "recheck WALL @ --json --no-record",
-        "mend @ --test-frame WALL --same-body --mend m1 --json --no-record --masks --out %",
+        "mend @ --test-frame WALL --same-body --json --no-record --masks --out %",
         "trace @ WALL --json",
         "signoff @ --json --no-record --out %",
-        "rake @ --json --out %",
+        "rake @ --json --out %/view.png",
     ]
     .map(|text| words(text, "WALL", &wall))
     .to_vec();
@@ -134,7 +152,9 @@ fn documents(work: &Path, program: &Path, wall: &str, all: &mut Vec<Whole>) -> R
     let (day, parts) = (day.display().to_string(), work.join("parts").display().to_string());
     let trace = run(&["trace", &day, "--json"])?;
     run(&["trace", &day, "--part", "1/1", "--out", &parts])?;
-    let signed = run(&["signoff", &day, "--part", "1/1", "--json"])?;
+    fs::write(work.join("trace.json"), &trace)?;
+    let by = format!("--trace={}", work.join("trace.json").display());
+    let mended = run(&["mend", &day, &by, "--part", "1/1", "--dry-run", "--json"])?;
     run(&["inspect", wall])?;
     run(&["ledger", "export", "--out", &parts])?;
     let read = |name: &str| fs::read(work.join(name));
@@ -144,9 +164,9 @@ fn documents(work: &Path, program: &Path, wall: &str, all: &mut Vec<Whole>) -> R
     };
     add("trace document", "trace.json", trace, &["mend DAY --trace=@ --json --no-record --dry-run"]);
     add("part of a trace", "trace.part", read("parts/trace-1-of-1.part")?, &["merge @"]);
-    add("part of a signoff", "signoff.json", signed, &["merge @"]);
+    add("part of a mend", "mend.json", mended, &["merge @"]);
     add("ledger export", "ledger.json", read("parts/ledger.json")?, &["ledger import @ --ledger %/new.sqlite"]);
-    add("ledger", LEDGER, read(LEDGER)?, &["ledger --ledger @", "ledger ready --ledger @"]);
+    add("ledger", LEDGER, read(LEDGER)?, &["ledger --ledger @", "ledger export --out % --ledger @"]);
     Ok(())
 }
 

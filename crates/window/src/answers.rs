@@ -142,7 +142,7 @@ impl App {
     fn rechecked(&mut self, done: Rechecked, card: Option<PathBuf>) {
         let compare = match done.result {
             Ok(compare) => compare,
-            Err(refused) => return self.found.trouble(Step::Recheck, refusal(&done.after, refused)),
+            Err(refused) => return self.found.trouble(Step::Recheck, refusal(refused)),
         };
         if self.state.sensor.frames.last() != Some(&done.after) {
             self.state.sensor.frames.push(done.after.clone());

@@ -215,9 +215,9 @@ impl Found {
 }
 
 /// A refusal as an error about the second file.
-pub fn refusal(after: &Path, refused: Refused) -> FrameError {
+pub fn refusal(refused: Refused) -> FrameError {
     match refused {
         Refused::Unread(e) => e,
-        Refused::Unlike(r) => FrameError::new(Fault::Usage, after, r.message, r.remedy),
+        Refused::Unlike { path, why } => FrameError::new(Fault::Usage, &path, why.message, why.remedy),
     }
 }

@@ -125,8 +125,8 @@ pub fn run(a: &Recheck) -> Outcome {
             }
         }
         Err(Refused::Unread(e)) => say::error(e),
-        Err(Refused::Unlike(r)) => {
-            say::error(&FrameError::new(Fault::Usage, &a.after, r.message.clone(), r.remedy.clone()));
+        Err(Refused::Unlike { path, why }) => {
+            say::error(&FrameError::new(Fault::Usage, path, why.message.as_str(), why.remedy.as_str()));
         }
     }
     if a.common.json {

@@ -6,7 +6,7 @@ use motelight_frame::FNumber;
 use motelight_frame::{Frame, FrameError, read};
 use motelight_motes::advise::{Advice, Circumstances, PassKind, PassMade, Situation, advise};
 use motelight_motes::inspect::{InspectOptions, Inspection};
-use motelight_motes::recheck::{Recheck, Refusal, Side, Status};
+use motelight_motes::recheck::{Recheck, Refusal, Side, Status, comparable};
 
 use crate::contract::{AdviceEntry, Compared, ErrorEntry, RecheckDocument};
 use crate::jobs::record::{Frames, Memory, rechecked};
@@ -46,7 +46,12 @@ pub enum Refused {
     /// One could not be read.
     Unread(FrameError),
     /// They are not of one body, or cannot be judged by.
-    Unlike(Refusal),
+    Unlike {
+        /// The file that it is about.
+        path: PathBuf,
+        /// Why.
+        why: Refusal,
+    },
 }
 
 /// A recheck.
@@ -76,8 +81,11 @@ fn compare(paths: [&Path; 2], settings: &Settings, known: &Known, ledger: Option
     let (first, before) = judged(paths[0])?;
     let (second, after) = judged(paths[1])?;
     let side = |frame, inspection| Side { frame, inspection };
-    let recheck =
-        motelight_motes::recheck::recheck(side(&first, &before), side(&second, &after)).map_err(Refused::Unlike)?;
+    let (one, other) = (side(&first, &before), side(&second, &after));
+    let recheck = motelight_motes::recheck::recheck(one, other).map_err(|why| {
+        let path = if comparable(one, "first").is_err() { paths[0] } else { paths[1] };
+        Refused::Unlike { path: path.into(), why }
+    })?;
     let facts = [&first, &second].map(|f| FrameFacts { shot: f.shot.clone(), digest: f.digest.clone() });
     let frames = Frames { paths, facts: facts.each_ref(), inspections: [&before, &after] };
     let remembered = ledger.map(|ledger| rechecked(ledger, &frames, &recheck, &known.passes));
@@ -136,7 +144,7 @@ pub fn document(done: &Rechecked, card: Option<&Path>) -> RecheckDocument {
             RecheckDocument::compared(before, after, of, AdviceEntry::new(&c.advice, &c.after), card)
         }
         Err(Refused::Unread(e)) => RecheckDocument::failed(before, after, e.into()),
-        Err(Refused::Unlike(r)) => {
+        Err(Refused::Unlike { why: r, .. }) => {
             let error = ErrorEntry { code: r.code.name(), message: r.message.clone(), remedy: r.remedy.clone() };
             RecheckDocument::failed(before, after, error)
         }

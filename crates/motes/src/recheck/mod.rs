@@ -73,8 +73,8 @@ impl Recheck {
 /// where one shows no plain wall.
 pub fn recheck(before: Side, after: Side) -> Result<Recheck, Refusal> {
     let mut body = body::same_body(before.frame, after.frame)?;
-    judged(before, "first")?;
-    judged(after, "second")?;
+    comparable(before, "first")?;
+    comparable(after, "second")?;
     let mut notes = Vec::new();
     let lens = same_lens(&before.frame.shot, &after.frame.shot);
     let charts = Charts::new(before, after);
@@ -124,8 +124,11 @@ pub fn recheck(before: Side, after: Side) -> Result<Recheck, Refusal> {
     Ok(Recheck { body, transform, fates, residue, by_ratio: by_ratio_possible, notes })
 }
 
-/// A chart can be drawn from it.
-fn judged(side: Side, which: &str) -> Result<(), Refusal> {
+/// Whether a test frame tells enough to be held against another; `which`: `first` or `second`.
+///
+/// # Errors
+/// What it does not tell.
+pub fn comparable(side: Side, which: &str) -> Result<(), Refusal> {
     let inspection = side.inspection;
     if inspection.pitch_um.is_none() || inspection.f_number.is_none() {
         return Err(Refusal::new(
