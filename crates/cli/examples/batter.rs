@@ -22,8 +22,9 @@ use motelight_synth::sets::{FrameSpec, PictureSpec, ShootSpec, format, picture, 
 
 /// Address space that a process may take, kB: what is asked for beyond is an error of one file.
 const MEMORY_KB: u64 = 6_000_000;
-/// Longest that a run may take.
-const LONGEST: Duration = Duration::from_secs(10);
+/// Longest that a run may work, s, and longest that it may take on a machine that has other work too.
+const MOST_WORK_S: u32 = 10;
+const LONGEST: Duration = Duration::from_secs(60);
 /// Largest file that is taken from a folder.
 const LARGEST: u64 = 500_000;
 const LEDGER: &str = "ledger.sqlite";
@@ -219,7 +220,10 @@ fn attacked(
     let to = |w: &String| w.replace('@', &file.display().to_string()).replace('%', &out.display().to_string());
     let (told, errors) = (place.join("stdout"), place.join("stderr"));
     let mut command = Command::new("sh");
-    command.args(["-c", &format!("ulimit -v {MEMORY_KB}; exec \"$0\" \"$@\"")]).arg(program).args(verb.iter().map(to));
+    command
+        .args(["-c", &format!("ulimit -v {MEMORY_KB}; ulimit -t {MOST_WORK_S}; exec \"$0\" \"$@\"")])
+        .arg(program)
+        .args(verb.iter().map(to));
     command.env("MOTELIGHT_CACHE", place.join("cache")).env("MOTELIGHT_LEDGER", place.join("own.sqlite"));
     command.stdin(Stdio::null()).stdout(fs::File::create(&told)?).stderr(fs::File::create(&errors)?);
     let (begun, mut child) = (Instant::now(), command.spawn()?);
@@ -239,6 +243,8 @@ fn attacked(
     let harmed = whole.name != LEDGER && fs::read(&file)? != bytes;
     let end = match status {
         None => "hung",
+        // SIGXCPU.
+        Some(s) if s.signal() == Some(24) => "hung",
         Some(s) if s.signal().is_some() || s.code().is_none_or(|c| c > 2) => "died",
         _ if said.contains("panicked") || said.contains("the program made a mistake") => "panicked",
         _ if harmed || strangers(&place, &whole.name)? => "harmed",

@@ -1,6 +1,6 @@
 //! Planes averaged through Gaussian weights, and planes of half the size.
 
-use motelight_frame::{Plane, Size};
+use motelight_frame::{Plane, Size, widest};
 use rayon::prelude::*;
 
 /// Half the size: means of 2 x 2.
@@ -62,10 +62,12 @@ pub(crate) fn filtered(plane: &Plane, taps: &[f32]) -> Plane {
 
 /// The sum over all taps of what lies so far before and behind.
 fn weigh<'a>(out: &mut [f32], taps: &[f32], before: impl Fn(usize) -> &'a [f32], behind: impl Fn(usize) -> &'a [f32]) {
-    out.iter_mut().zip(before(0)).for_each(|(o, v)| *o = taps[0] * v);
-    for (d, &tap) in taps.iter().enumerate().skip(1) {
-        for ((o, a), b) in out.iter_mut().zip(before(d)).zip(behind(d)) {
-            *o += tap * (a + b);
+    widest(|| {
+        out.iter_mut().zip(before(0)).for_each(|(o, v)| *o = taps[0] * v);
+        for (d, &tap) in taps.iter().enumerate().skip(1) {
+            for ((o, a), b) in out.iter_mut().zip(before(d)).zip(behind(d)) {
+                *o += tap * (a + b);
+            }
         }
-    }
+    });
 }
