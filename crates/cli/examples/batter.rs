@@ -10,7 +10,6 @@
 use std::collections::BTreeMap;
 use std::error::Error;
 use std::fs;
-use std::os::unix::process::ExitStatusExt;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode, Stdio};
 use std::time::{Duration, Instant};
@@ -243,9 +242,8 @@ fn attacked(
     let harmed = whole.name != LEDGER && fs::read(&file)? != bytes;
     let end = match status {
         None => "hung",
-        // SIGXCPU.
-        Some(s) if s.signal() == Some(24) => "hung",
-        Some(s) if s.signal().is_some() || s.code().is_none_or(|c| c > 2) => "died",
+        Some(s) if s.to_string().contains("SIGXCPU") => "hung",
+        Some(s) if s.code().is_none_or(|c| c > 2) => "died",
         _ if said.contains("panicked") || said.contains("the program made a mistake") => "panicked",
         _ if harmed || strangers(&place, &whole.name)? => "harmed",
         Some(s) if s.code() == Some(2) => "refused",
