@@ -17,6 +17,8 @@ use rayon::prelude::*;
 const DECODE: &str = "decode-and-stop";
 /// Kernel clock ticks in a second, as `/proc` counts processor time: 100 on Linux.
 const TICKS: f64 = 100.0;
+/// Times everything is run.
+const TURNS: usize = 5;
 /// Of the JPEGs that are made: common practice, no source.
 const QUALITY: u8 = 97;
 
@@ -32,20 +34,24 @@ fn main() -> Result<(), Box<dyn Error>> {
         given => made(given.map_or("6000x4000", String::as_str), words.get(1).map_or(Ok(24), |n| n.parse())?)?,
     };
     let itself = std::env::current_exe()?;
-    let cache = tempfile::tempdir()?;
-    let trace = || {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_motelight"));
-        command.args(["trace", "--json", "--no-record"]).arg(&folder).env("MOTELIGHT_CACHE", cache.path());
-        command
-    };
-    let mut decoding = Command::new(&itself);
-    decoding.arg(DECODE).arg(&folder);
-    let decoded = measured(&mut decoding)?;
-    let (first, second) = (measured(&mut trace())?, measured(&mut trace())?);
+    let (mut decoded, mut first, mut second) = ((0.0, 0.0), (0.0, 0.0), (0.0, 0.0));
+    let add = |all: &mut (f64, f64), one: (f64, f64)| *all = (all.0 + one.0, all.1.max(one.1));
+    // In turns, for a machine's speed wanders.
+    for _ in 0..TURNS {
+        let cache = tempfile::tempdir()?;
+        let trace = || {
+            let mut command = Command::new(env!("CARGO_BIN_EXE_motelight"));
+            command.args(["trace", "--json", "--no-record"]).arg(&folder).env("MOTELIGHT_CACHE", cache.path());
+            command
+        };
+        add(&mut decoded, measured(Command::new(&itself).arg(DECODE).arg(&folder))?);
+        add(&mut first, measured(&mut trace())?);
+        add(&mut second, measured(&mut trace())?);
+    }
     let files = pictures(&folder)?;
     let bytes = files.iter().map(|f| Ok(f.metadata()?.len())).sum::<Result<u64, std::io::Error>>()?;
     let each_mb = bytes as f64 / 1e6 / files.len().max(1) as f64;
-    println!("{}, {} pictures of {each_mb:.1} MB", folder.display(), files.len());
+    println!("{}, {} pictures of {each_mb:.1} MB, {TURNS} times", folder.display(), files.len());
     for (name, (processor_s, peak_mb)) in [("decode", decoded), ("trace", first), ("again", second)] {
         println!("{name:8} {processor_s:6.2} s processor time, {peak_mb:4.0} MB at most");
     }

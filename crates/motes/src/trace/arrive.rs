@@ -107,6 +107,17 @@ impl Large {
         self.value.ln() + self.ln_scale
     }
 
+    /// Of two numbers below [`Self::MOST`].
+    fn times(self, other: Large) -> Large {
+        Large { value: self.value * other.value, ln_scale: self.ln_scale + other.ln_scale }
+    }
+
+    fn over(self, other: Large) -> f64 {
+        let scale = self.ln_scale - other.ln_scale;
+        let ratio = self.value / other.value;
+        if scale == 0.0 { ratio } else { ratio * scale.exp() }
+    }
+
     /// Draws the scale out; gives what everything of the same scale is to be multiplied by.
     fn scaled(&mut self) -> f64 {
         if self.value < Self::MOST {
@@ -118,39 +129,45 @@ impl Large {
     }
 }
 
-/// One size's chain: for every picture how likely all is up to it and from it on, with the mote there, over how likely it is
+/// A picture in a chain: how likely it is with the mote there, and all up to it, and all from it on, over how likely they are
 /// without a mote at all.
+struct Link {
+    ratio: f64,
+    forward: Large,
+    backward: Large,
+}
+
+/// One size's chain of pictures.
 struct Chain {
-    ratios: Vec<f64>,
-    forward: Vec<Large>,
-    backward: Vec<Large>,
-    ln_evidence: f64,
+    links: Vec<Link>,
+    evidence: Large,
 }
 
 impl Chain {
     /// `comes` and `goes`: probabilities that a mote comes, or goes, just before each picture.
-    fn new(ratios: Vec<f64>, comes: &[f64], goes: &[f64]) -> Chain {
-        let n = ratios.len();
+    fn new(ratios: impl Iterator<Item = f64>, comes: &[f64], goes: &[f64]) -> Chain {
         let none = Large { value: 0.0, ln_scale: 0.0 };
-        let (mut forward, mut backward) = (vec![none; n], vec![none; n]);
         let (mut there, mut one) = (none, 1.0);
-        for k in 0..n {
-            let stays = if k == 0 { 0.0 } else { 1.0 - goes[k] };
-            there.value = (there.value * stays + comes[k] * one) * ratios[k];
-            one *= there.scaled();
-            forward[k] = there;
-        }
+        let mut links: Vec<Link> = ratios
+            .enumerate()
+            .map(|(k, ratio)| {
+                let stays = if k == 0 { 0.0 } else { 1.0 - goes[k] };
+                there.value = (there.value * stays + comes[k] * one) * ratio;
+                one *= there.scaled();
+                Link { ratio, forward: there, backward: none }
+            })
+            .collect();
         let (mut after, mut one, mut evidence) = (Large { value: 1.0, ln_scale: 0.0 }, 1.0, 0.0);
-        for k in (0..n).rev() {
+        let n = links.len();
+        for (k, link) in links.iter_mut().enumerate().rev() {
             let next = if k + 1 < n { after.value * (1.0 - goes[k + 1]) + goes[k + 1] * one } else { 1.0 };
-            after.value = next * ratios[k];
+            after.value = next * link.ratio;
             let scale = after.scaled();
             one *= scale;
             evidence = evidence * scale + comes[k] * after.value;
-            backward[k] = after;
+            link.backward = after;
         }
-        let ln_evidence = Large { value: evidence, ..after }.ln();
-        Chain { ratios, forward, backward, ln_evidence }
+        Chain { links, evidence: Large { value: evidence, ..after } }
     }
 }
 
@@ -185,28 +202,29 @@ pub fn story(words: &[Word], sizes: &[f64]) -> Story {
             let ratio = heard.as_ref().map_or(1.0, |h| h.ratio(w.expected(size)));
             if w.weight < 1.0 { ratio.powf(w.weight) } else { ratio }
         };
-        let chain = Chain::new(words.iter().zip(&heard).map(ratio).collect(), &comes, &goes);
-        all.evidence = add(all.evidence, prior + chain.ln_evidence);
+        let chain = Chain::new(words.iter().zip(&heard).map(ratio), &comes, &goes);
+        all.evidence = add(all.evidence, prior + chain.evidence.ln());
         chains.push(chain);
     }
     for (chain, prior) in chains.iter().zip(sizes) {
-        let Chain { ratios, forward, backward, ln_evidence } = chain;
-        let share = (prior + ln_evidence - all.evidence).exp();
+        let Chain { links, evidence } = chain;
+        let share = (prior + evidence.ln() - all.evidence).exp();
         all.sizes.push(share);
         if share < 1e-6 {
             continue;
         }
-        for k in 0..n {
-            all.arrival[k] += share * comes[k] * (backward[k].ln() - ln_evidence).exp();
-            all.present[k] += share * (forward[k].ln() + backward[k].ln() - ln_evidence).exp() / ratios[k];
-            let stood = if k == 0 { 0.0 } else { (forward[k - 1].ln() - ln_evidence).exp() };
+        let mut stood = 0.0;
+        for (k, link) in links.iter().enumerate() {
+            all.arrival[k] += share * comes[k] * link.backward.over(*evidence);
+            all.present[k] += share * link.forward.times(link.backward).over(*evidence) / link.ratio;
             all.departure[k] += share * stood * goes[k];
+            stood = link.forward.over(*evidence);
         }
-        all.departure[n] += share * forward.last().map_or(0.0, |f| (f.ln() - ln_evidence).exp());
+        all.departure[n] += share * stood;
     }
     let best_size = (0..sizes.len()).max_by(|&a, &b| all.sizes[a].total_cmp(&all.sizes[b])).unwrap_or(0);
     if let Some(best) = chains.get(best_size) {
-        let spoken: Vec<f64> = best.ratios.iter().zip(&all.present).map(|(r, p)| r.ln() * p).collect();
+        let spoken: Vec<f64> = best.links.iter().zip(&all.present).map(|(l, p)| l.ratio.ln() * p).collect();
         let best = spoken.iter().copied().fold(0.0, f64::max);
         all.evidence_without_best = all.evidence - best;
         all.views = words.iter().zip(&spoken).filter(|(_, s)| **s > 0.4).map(|(w, _)| w.weight).sum();

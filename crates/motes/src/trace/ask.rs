@@ -77,11 +77,11 @@ fn middle(view: &View, sums: &Sums, strays: &Strays, (x, y): (f64, f64), stand_o
         return None;
     }
     let width = width(view, stand_off_mm);
-    let darker = sums.darker(x, y, width)?;
     if !sound(view, (x, y), width) {
         return None;
     }
-    let sigma = strays.sigma(stand_off_mm, (x, y), sums.unevenness(x, y, width));
+    let (darker, uneven) = sums.darker_and_unevenness(x, y, width)?;
+    let sigma = strays.sigma(stand_off_mm, (x, y), uneven);
     sigma.is_finite().then_some((darker, sigma))
 }
 

@@ -20,6 +20,7 @@ mod lens;
 mod ask;
 mod expect;
 mod height;
+mod answers;
 mod arrive;
 mod result;
 mod candidate;

@@ -1,10 +1,12 @@
 //! The answer of every place of a picture to one width of shadow, how far answers stray nearby, and what both say for a mote.
 
+use std::ops::Range;
+
 use motelight_frame::{Plane, Size, widest};
 use rayon::prelude::*;
 
-use crate::trace::sums::{AROUND, BOX, SLANT, Sums};
-use crate::trace::view::{PATCH, STEPS};
+use crate::trace::answers::{FREEDOM, NOTHING, Places};
+use crate::trace::sums::{BOX, Sums};
 
 /// What a picture says for motes, on a grid of places.
 #[derive(Debug)]
@@ -15,9 +17,9 @@ pub struct Response {
     pub first: f64,
     /// Places.
     pub size: Size,
-    /// Logarithm of how much likelier a place's answer is with a mote of either area sought than without, in steps of
+    /// Logarithm of how much likelier a place's answer is with a mote than without, for either area sought, in steps of
     /// 1 / [`EVIDENCE_STEPS`].
-    pub evidence: [Vec<i16>; 2],
+    pub evidence: Vec<[i16; 2]>,
     /// How far answers stray.
     pub noise: Noise,
 }
@@ -79,227 +81,137 @@ const ALONE: f32 = 1.125;
 impl Response {
     /// Of shadows `width` cells of `cell_um` wide; `None` where cells are too coarse or the picture too small for them.
     pub fn of(sums: &Sums, unsound: &Plane<bool>, width: f64, cell_um: f64) -> Option<Response> {
-        let cells = sums.cells();
-        let side = ((BOX * width).round() as usize).max(2);
-        let step = ((width / 3.0).round() as usize).max(1);
-        let far = (AROUND * width / step as f64).round() as usize;
-        let slant = (AROUND * SLANT * width / step as f64).round() as usize;
-        let reach = side + 3 * far * step;
-        if width < 1.8 || cells.width < reach || cells.height < reach || side > 200 {
-            return None;
-        }
-        let size = Size { width: (cells.width - side) / step + 1, height: (cells.height - side) / step + 1 };
-        let mut means = vec![0.0f32; size.area()];
-        let scale = 1.0 / ((side * side) as f32 * STEPS);
-        means.par_chunks_mut(size.width).enumerate().for_each(|(j, row)| {
-            let (top, bottom) = (sums.row(j * step), sums.row(j * step + side));
-            if step == 1 {
-                let corners = top.iter().zip(&top[side..]).zip(bottom.iter().zip(&bottom[side..]));
-                for (v, ((a, b), (c, d))) in row.iter_mut().zip(corners) {
-                    *v = d.wrapping_sub(*c).wrapping_sub(*b).wrapping_add(*a) as f32 * scale;
-                }
-            } else {
-                for (i, v) in row.iter_mut().enumerate() {
-                    let x = i * step;
-                    let sum = bottom[x + side].wrapping_sub(bottom[x]).wrapping_sub(top[x + side]).wrapping_add(top[x]);
-                    *v = sum as f32 * scale;
-                }
-            }
-        });
-        let (mut darker, mut variance) = (vec![0.0f32; size.area()], vec![UNKNOWN; size.area()]);
-        let rows = darker.par_chunks_mut(size.width).zip(variance.par_chunks_mut(size.width));
-        rows.enumerate().for_each(|(j, (darker, variance))| {
-            let inside = j >= far && j + far < size.height;
-            if inside {
-                widest(|| answers(&means, size.width, j, far, slant, darker, variance));
-            }
-            for i in 0..size.width {
-                if !(inside && i >= far && i + far < size.width) {
-                    (darker[i], variance[i]) = at_edge(&means, size, (i, j), far, slant);
-                }
-            }
-        });
-        strike_out(unsound, &mut variance, size, |i| i * step, side, far * step);
-        let first = side as f64 / 2.0;
-        let mut noise = noise(&darker, &variance, size, step as f64, first);
+        let places = Places::new(sums, unsound, width)?;
         let box_um = BOX * width * cell_um;
-        let answers = SOUGHT.map(|(area, most)| (CAUGHT * area / (box_um * box_um) as f32, most));
-        let (evidence, beyond) = evidence(&darker, &variance, &noise, size, answers);
-        noise.beyond = beyond;
-        Some(Response { step, first, size, evidence, noise })
+        let sought = SOUGHT.map(|(area, most)| (CAUGHT * area / (box_um * box_um) as f32, most));
+        Some(told(&places, sought))
     }
 }
 
-/// A row of answers: the mean of the eight boxes around against the one in the middle, and their variance about a plane.
-#[inline(always)]
-fn answers(means: &[f32], stride: usize, j: usize, far: usize, slant: usize, darker: &mut [f32], variance: &mut [f32]) {
-    let count = stride - 2 * far;
-    let row = |j: usize, shift: usize| &means[j * stride + shift..][..count];
-    let middle = row(j, far);
-    let (west, east) = (row(j, 0), row(j, 2 * far));
-    let (north, south) = (row(j - far, far), row(j + far, far));
-    let (nw, ne) = (row(j - slant, far - slant), row(j - slant, far + slant));
-    let (sw, se) = (row(j + slant, far - slant), row(j + slant, far + slant));
-    let (f, s) = (far as f32, slant as f32);
-    let spread = 1.0 / (2.0 * f * f + 4.0 * s * s);
-    let (darker, variance) = (&mut darker[far..][..count], &mut variance[far..][..count]);
-    for i in 0..count {
-        // Against the middle, so that squares stay small numbers.
-        let m = middle[i];
-        let (w, e, n, o) = (west[i] - m, east[i] - m, north[i] - m, south[i] - m);
-        let (a, b, c, d) = (nw[i] - m, ne[i] - m, sw[i] - m, se[i] - m);
-        let mean = 0.125 * (w + e + n + o + a + b + c + d);
-        let squares = w * w + e * e + n * n + o * o + a * a + b * b + c * c + d * d;
-        let across = f * (e - w) + s * (b + d - a - c);
-        let down = f * (o - n) + s * (c + d - a - b);
-        let left = squares - 8.0 * mean * mean - (across * across + down * down) * spread;
-        darker[i] = mean;
-        variance[i] = if left > 0.0 { left * (1.0 / FREEDOM) } else { 0.0 };
-    }
+/// Rows of blocks that one processor takes on at least.
+const TOGETHER: usize = 6;
+
+/// The places of a block along one side; the last takes what is left.
+fn block(b: usize, blocks: usize, places: usize) -> Range<usize> {
+    b * BLOCK..if b + 1 == blocks { places } else { (b + 1) * BLOCK }
 }
 
-/// Values that the variance of eight boxes about a plane rests on.
-const FREEDOM: f32 = 5.0;
-
-fn at_edge(means: &[f32], size: Size, at: (usize, usize), far: usize, slant: usize) -> (f32, f32) {
-    let get = |dx: isize, dy: isize| {
-        let (x, y) = (at.0.checked_add_signed(dx)?, at.1.checked_add_signed(dy)?);
-        (x < size.width && y < size.height).then(|| means[y * size.width + x])
-    };
-    let middle = means[at.1 * size.width + at.0];
-    let (far, slant) = (far as isize, slant as isize);
-    let (mut sum, mut count) = (0.0f32, 0.0f32);
-    for (dx, dy) in [(far, 0), (0, far), (slant, slant), (slant, -slant)] {
-        if let Some((a, b)) = get(dx, dy).zip(get(-dx, -dy)) {
-            sum += 0.5 * (a + b) - middle;
-            count += 1.0;
-        }
-    }
-    if count == 0.0 { (0.0, NOTHING) } else { (sum / count, UNKNOWN) }
+/// The answers of some rows of places, row by row.
+#[derive(Default)]
+struct Answers {
+    darker: Vec<f32>,
+    variance: Vec<f32>,
 }
 
-/// Stands for a variance that cannot be told.
-const UNKNOWN: f32 = -1.0;
-/// Stands for the variance of a place that says nothing.
-const NOTHING: f32 = f32::MAX;
+impl Answers {
+    fn fill(&mut self, places: &Places, rows: Range<usize>) {
+        let width = places.size.width;
+        self.darker.resize(width * rows.len(), 0.0);
+        self.variance.resize(width * rows.len(), 0.0);
+        let band = places.band(rows.clone());
+        let lines = self.darker.chunks_exact_mut(width).zip(self.variance.chunks_exact_mut(width));
+        for (j, (darker, variance)) in rows.zip(lines) {
+            places.answers(&band, j, darker, variance);
+        }
+    }
 
-/// Places for which something counts that cannot be measured say nothing.
-fn strike_out(
-    unsound: &Plane<bool>,
-    variance: &mut [f32],
-    size: Size,
-    corner: impl Fn(usize) -> usize + Sync,
-    side: usize,
-    far: usize,
-) {
-    let (width, height) = (unsound.width(), unsound.height());
-    if !unsound.data().contains(&true) {
-        return;
-    }
-    let stride = width + 1;
-    let mut sums = vec![0u32; stride * (height + 1)];
-    for y in 0..height {
-        let mut row = 0;
-        for x in 0..width {
-            row += u32::from(unsound.at(x, y));
-            sums[(y + 1) * stride + x + 1] = sums[y * stride + x + 1] + row;
-        }
-    }
-    let range = |i: usize, end: usize| {
-        let from = corner(i).saturating_sub(far) / PATCH;
-        (from, ((corner(i) + side + far).div_ceil(PATCH)).min(end))
-    };
-    let columns: Vec<(usize, usize)> = (0..size.width).map(|i| range(i, width)).collect();
-    variance.par_chunks_mut(size.width).enumerate().for_each(|(j, row)| {
-        let (top, bottom) = range(j, height);
-        let (above, below) = (&sums[top * stride..], &sums[bottom * stride..]);
-        if below[width] == above[width] {
-            return;
-        }
-        for (v, &(left, right)) in row.iter_mut().zip(&columns) {
-            if below[right] + above[left] != below[left] + above[right] {
-                *v = NOTHING;
+    /// How far they stray, for each of `blocks`.
+    fn strays(&self, width: usize, blocks: usize) -> impl Iterator<Item = (f32, f32)> {
+        let mut strays: Vec<_> = (0..blocks).map(|_| Vec::with_capacity(BLOCK * BLOCK / 4)).collect();
+        // Neighbours hang together, for shadows lie over four of them: one in nine tells as much.
+        let lines = self.darker.chunks_exact(width).zip(self.variance.chunks_exact(width)).step_by(3);
+        for (darker, variance) in lines {
+            for (b, strays) in strays.iter_mut().enumerate() {
+                let columns = block(b, blocks, width).step_by(3);
+                strays.extend(columns.filter(|&i| variance[i] < NOTHING).map(|i| darker[i].abs()));
             }
         }
+        strays.into_iter().map(stray)
+    }
+}
+
+/// What the places say for a mote that would answer so much, taken to show no more than so many standard errors.
+fn told(places: &Places, sought: [(f32, f32); 2]) -> Response {
+    let Size { width, height } = places.size;
+    let blocks = Size { width: (width / BLOCK).max(1), height: (height / BLOCK).max(1) };
+    let rows_of = |b: usize| block(b, blocks.height, height);
+    // Every fourth row of blocks tells where the picture is plain.
+    let some = (0..blocks.height).into_par_iter().step_by(if blocks.height < 16 { 1 } else { 4 });
+    let plain = some.with_min_len(TOGETHER).map_init(Answers::default, |answers, b| {
+        answers.fill(places, rows_of(b));
+        answers.strays(width, blocks.width).map(|v| v.0).filter(|v| v.is_finite()).collect::<Vec<f32>>()
     });
-}
-
-fn noise(darker: &[f32], variance: &[f32], places: Size, step: f64, first: f64) -> Noise {
-    let size = Size { width: (places.width / BLOCK).max(1), height: (places.height / BLOCK).max(1) };
-    let values = (0..size.area())
-        .into_par_iter()
-        .map(|b| {
-            let span =
-                |i: usize, end: usize, blocks: usize| i * BLOCK..if i + 1 == blocks { end } else { (i + 1) * BLOCK };
-            let rows = span(b / size.width, places.height, size.height);
-            let columns = span(b % size.width, places.width, size.width);
-            let mut strays = Vec::with_capacity(BLOCK * BLOCK);
-            // Neighbours hang together, for shadows lie over four of them: one in nine tells as much.
-            for j in rows.step_by(3) {
-                for i in columns.clone().step_by(3) {
-                    let at = j * places.width + i;
-                    if variance[at] < NOTHING {
-                        strays.push(darker[at].abs());
-                    }
-                }
-            }
-            if strays.len() < 12 {
-                return (f32::INFINITY, f32::INFINITY);
-            }
-            let (half, tenth) = (strays.len() / 2, strays.len() * 9 / 10);
-            let (_, ninth, _) = strays.select_nth_unstable_by(tenth, f32::total_cmp);
-            let ninth = *ninth;
-            let (_, median, _) = strays[..tenth].select_nth_unstable_by(half, f32::total_cmp);
-            // Normal distribution: half of |v| lie below 0.6745 sigma, nine tenths below 1.645. Texture and edges
-            // raise the second more than the first.
-            let usual = (*median / 0.6745).max(LEAST);
-            (usual, (ninth / 1.645).max(usual))
-        })
-        .collect();
-    let mut noise = Noise { cells: BLOCK as f64 * step, first, size, values, least: LEAST, beyond: 0.0 };
-    let mut plain: Vec<f32> = noise.values.iter().map(|v| v.0).filter(|v| v.is_finite()).collect();
-    if !plain.is_empty() {
+    let mut plain = plain.flatten_iter().collect::<Vec<f32>>();
+    let least = if plain.is_empty() {
+        LEAST
+    } else {
         let at = plain.len() / 5;
         // Light changes the noise from place to place, by less than this.
-        noise.least = (0.7 * *plain.select_nth_unstable_by(at, f32::total_cmp).1).max(LEAST);
-    }
-    noise
-}
-
-/// What answers say for a mote that would answer so much, taken to show no more than so many standard errors; and the share of
-/// places that are more than 3.5 standard errors brighter than around.
-fn evidence(
-    darker: &[f32],
-    variance: &[f32],
-    noise: &Noise,
-    size: Size,
-    sought: [(f32, f32); 2],
-) -> ([Vec<i16>; 2], f64) {
-    let mut evidence = [vec![0i16; size.area()], vec![0i16; size.area()]];
-    let [faint, plain] = &mut evidence;
-    let (bright, all) = faint
-        .par_chunks_mut(size.width)
-        .zip(plain.par_chunks_mut(size.width))
-        .zip(variance.par_chunks(size.width).zip(darker.par_chunks(size.width)))
+        (0.7 * *plain.select_nth_unstable_by(at, f32::total_cmp).1).max(LEAST)
+    };
+    let (mut evidence, mut values) = (vec![[0i16; 2]; places.size.area()], vec![(0.0, 0.0); blocks.area()]);
+    let mut rest = evidence.as_mut_slice();
+    let parts: Vec<&mut [[i16; 2]]> =
+        (0..blocks.height).map(|b| rest.split_off_mut(..width * rows_of(b).len()).unwrap_or_default()).collect();
+    let (bright, all) = parts
+        .into_par_iter()
+        .zip(values.par_chunks_mut(blocks.width))
         .enumerate()
-        .map(|(j, ((faint, plain), (variance, darker)))| {
-            let at = (j / BLOCK).min(noise.size.height - 1) * noise.size.width;
-            let blocks = &noise.values[at..][..noise.size.width];
-            widest(|| {
-                let mut counts = (0, 0);
-                for (b, &block) in blocks.iter().enumerate() {
-                    let end = if b + 1 == blocks.len() { size.width } else { (b + 1) * BLOCK };
-                    let span = b * BLOCK..end;
-                    let weigher = Weigher::new(block, noise.least);
-                    let told = (&variance[span.clone()], &darker[span.clone()]);
-                    let (bright, all) = weigher.weigh(told, (&mut faint[span.clone()], &mut plain[span]), sought);
-                    counts = (counts.0 + bright, counts.1 + all);
-                }
-                counts
-            })
+        .with_min_len(TOGETHER)
+        .map_init(Answers::default, |answers, (b, (evidence, values))| {
+            answers.fill(places, rows_of(b));
+            for (value, stray) in values.iter_mut().zip(answers.strays(width, blocks.width)) {
+                *value = stray;
+            }
+            weigh(answers, values, least, sought, evidence, width)
         })
         .reduce(|| (0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
-    (evidence, f64::from(bright) / f64::from(all.max(1)))
+    let beyond = f64::from(bright) / f64::from(all.max(1));
+    let first = places.side as f64 / 2.0;
+    let cells = (BLOCK * places.step) as f64;
+    let noise = Noise { cells, first, size: blocks, values, least, beyond };
+    Response { step: places.step, first, size: places.size, evidence, noise }
+}
+
+/// What the answers of a row of blocks, which stray so far, say. Gives how many of them are more than 3.5 standard errors brighter
+/// than around, and how many say anything.
+fn weigh(
+    answers: &Answers,
+    strays: &[(f32, f32)],
+    least: f32,
+    sought: [(f32, f32); 2],
+    evidence: &mut [[i16; 2]],
+    width: usize,
+) -> (u32, u32) {
+    let weighers: Vec<Weigher> = strays.iter().map(|&block| Weigher::new(block, least)).collect();
+    let lines = answers.darker.chunks_exact(width).zip(answers.variance.chunks_exact(width));
+    let mut counts = (0, 0);
+    for ((darker, variance), evidence) in lines.zip(evidence.chunks_exact_mut(width)) {
+        widest(|| {
+            for (b, weigher) in weighers.iter().enumerate() {
+                let span = block(b, weighers.len(), width);
+                let told = (&variance[span.clone()], &darker[span.clone()]);
+                let (bright, all) = weigher.weigh(told, &mut evidence[span], sought);
+                counts = (counts.0 + bright, counts.1 + all);
+            }
+        });
+    }
+    counts
+}
+
+/// Standard error of answers that stray so far from nothing: as most of them tell it, and as nine in ten do.
+fn stray(mut strays: Vec<f32>) -> (f32, f32) {
+    if strays.len() < 12 {
+        return (f32::INFINITY, f32::INFINITY);
+    }
+    let (half, tenth) = (strays.len() / 2, strays.len() * 9 / 10);
+    let (_, ninth, _) = strays.select_nth_unstable_by(tenth, f32::total_cmp);
+    let ninth = *ninth;
+    let (_, median, _) = strays[..tenth].select_nth_unstable_by(half, f32::total_cmp);
+    // Normal distribution: half of |v| lie below 0.6745 sigma, nine tenths below 1.645. Texture and edges raise the second
+    // more than the first.
+    let usual = (*median / 0.6745).max(LEAST);
+    (usual, (ninth / 1.645).max(usual))
 }
 
 /// Weighs the answers of a block. As [`nearby`], without a branch for each place.
@@ -324,18 +236,17 @@ impl Weigher {
     fn weigh(
         &self,
         (variance, darker): (&[f32], &[f32]),
-        (faint, plain): (&mut [i16], &mut [i16]),
-        [for_faint, for_plain]: [(f32, f32); 2],
+        evidence: &mut [[i16; 2]],
+        [faint, plain]: [(f32, f32); 2],
     ) -> (u32, u32) {
         let (mut bright, mut all) = (0u32, 0u32);
         let told = variance.iter().zip(darker);
-        for ((faint, plain), (&variance, &darker)) in faint.iter_mut().zip(plain).zip(told) {
+        for (said_here, (&variance, &darker)) in evidence.iter_mut().zip(told) {
             let per_sigma = 1.0 / larger((self.own * variance + self.held).sqrt(), self.least);
             let per_sigma = if variance < 0.0 { self.per_wide } else { per_sigma };
             let per_sigma = if variance < NOTHING && self.known { per_sigma } else { 0.0 };
             let z = darker * per_sigma;
-            *faint = said(z, per_sigma, for_faint);
-            *plain = said(z, per_sigma, for_plain);
+            *said_here = [said(z, per_sigma, faint), said(z, per_sigma, plain)];
             bright += u32::from(z < -3.5);
             all += u32::from(per_sigma > 0.0);
         }
@@ -367,6 +278,7 @@ pub fn rounded(v: f32) -> i16 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::trace::answers::UNKNOWN;
 
     /// The evidence of normal answers (logarithm of the ratio of their likelihoods: `e z - e^2 / 2`), place by place.
     #[test]
@@ -375,11 +287,11 @@ mod tests {
         let variance = [0.0, 1e-6, 4e-5, UNKNOWN, NOTHING, 2e-3];
         let darker = [0.0, 0.02, 0.011, -0.03, 0.5, 0.04];
         let sought = [(0.002, 1.0), (0.01, 3.0)];
-        let (mut faint, mut plain) = ([0i16; 6], [0i16; 6]);
-        let counts = Weigher::new((usual, wide), least).weigh((&variance, &darker), (&mut faint, &mut plain), sought);
+        let mut evidence = [[0i16; 2]; 6];
+        let counts = Weigher::new((usual, wide), least).weigh((&variance, &darker), &mut evidence, sought);
         assert_eq!(counts, (1, 5));
         for i in 0..6 {
-            for (got, (answer, most)) in [faint[i], plain[i]].into_iter().zip(sought) {
+            for (got, (answer, most)) in evidence[i].into_iter().zip(sought) {
                 let freedom = if variance[i] < 0.0 { 0.0 } else { FREEDOM };
                 let sigma = nearby(usual, wide, least, variance[i], freedom);
                 let e = (answer / sigma).min(most);

@@ -33,19 +33,21 @@ impl Likeness {
         let side = pitch / 2.0;
         // Noise of a box of cells against the mean of two.
         let noise = (view.grain / view.cell as f64 * 1.5f64.sqrt() / side).max(1e-4);
-        let values = (0..size.area())
-            .map(|p| {
-                let (x, y) = (((p % size.width) as f64 + 1.0) * pitch, ((p / size.width) as f64 + 1.0) * pitch);
-                let mean = |dx: f64, dy: f64| sums.square(x + dx, y + dy, side);
-                let half = pitch / 2.0;
-                let fine = || {
-                    let around = mean(-half, 0.0)? + mean(half, 0.0)? + mean(0.0, -half)? + mean(0.0, half)?;
-                    Some(mean(0.0, 0.0)? - 0.25 * around)
-                };
+        // Boxes half a pitch apart: a point's own, and those that it shares with its neighbours.
+        let boxes = |j: usize, i: usize| sums.square((i + 1) as f64 * side, (j + 1) as f64 * side, side);
+        let mut values = Vec::with_capacity(size.area());
+        let odd = |j: usize| (0..size.width).map(move |i| boxes(2 * j, 2 * i + 1));
+        let mut above: Vec<Option<f64>> = odd(0).collect();
+        for j in 0..size.height {
+            let here: Vec<Option<f64>> = (0..=2 * size.width).map(|i| boxes(2 * j + 1, i)).collect();
+            let below: Vec<Option<f64>> = odd(j + 1).collect();
+            for (i, (above, below)) in above.iter().zip(&below).enumerate() {
+                let fine = || Some(here[2 * i + 1]? - 0.25 * (here[2 * i]? + here[2 * i + 2]? + (*above)? + (*below)?));
                 let value = fine().unwrap_or(0.0) / noise;
-                (4.0 * value as f32).clamp(-CUT, CUT) as i8
-            })
-            .collect();
+                values.push((4.0 * value as f32).clamp(-CUT, CUT) as i8);
+            }
+            above = below;
+        }
         Likeness { orientation: view.shot.orientation.exif(), size, values }
     }
 

@@ -102,6 +102,18 @@ impl<V: Fn(usize) -> Option<Arc<View>> + Sync> Body<'_, V> {
             .unwrap_or_else(|| answers(height, f_number, template_mm * 1000.0 / f_number.exact()).into())
     }
 
+    /// The same of every picture.
+    fn answers_of_all(&self, template_mm: f64) -> Vec<Arc<[f64]>> {
+        let mut last: Option<(FNumber, Arc<[f64]>)> = None;
+        let entries = self.tracer.entries.iter();
+        let answers = |n: FNumber| {
+            let same = last.take().filter(|(of, _)| *of == n);
+            let (_, answers) = last.insert(same.unwrap_or_else(|| (n, self.answers(n, template_mm))));
+            answers.clone()
+        };
+        entries.map(|e| e.f_number).map(answers).collect()
+    }
+
     fn fill_tables(&mut self, candidates: &[Candidate]) {
         let mut keys: Vec<(FNumber, f64)> = Vec::new();
         for n in self.tracer.entries.iter().map(|e| e.f_number) {
@@ -206,6 +218,7 @@ impl<V: Fn(usize) -> Option<Arc<View>> + Sync> Body<'_, V> {
     /// Words and story of one candidate; `near`: plainer motes about, with their diameters, mm.
     fn tell(&self, c: &mut Candidate, near: &[((f64, f64), f64)]) {
         let entries = &self.tracer.entries;
+        let answers = self.answers_of_all(c.template_mm);
         c.words = (0..entries.len())
             .map(|k| {
                 let width = self.stand_off.map_or(c.template_mm, |s| s.0) / entries[k].f_number.exact();
@@ -214,24 +227,24 @@ impl<V: Fn(usize) -> Option<Arc<View>> + Sync> Body<'_, V> {
                     let darker = if covered { f64::NAN } else { between(&t.darker, c.offset) };
                     (darker, f64::from(t.sigma))
                 });
-                self.word(k, c.template_mm, told)
+                self.word(k, c.template_mm, &answers, told)
             })
             .collect();
         c.story = Some(story(&c.words, &size_prior()));
     }
 
     /// What picture `k` says of a place: how much darker it is (NaN: that does not count) and the standard error.
-    fn word(&self, k: usize, template_mm: f64, told: Option<(f64, f64)>) -> Word {
+    fn word(&self, k: usize, template_mm: f64, answers: &[Arc<[f64]>], told: Option<(f64, f64)>) -> Word {
         let entries = &self.tracer.entries;
         let entry = &entries[k];
         let sigma = told.map_or(f64::INFINITY, |t| t.1);
         let lens_changed = k > 0 && {
             let (a, b) = (entries[k - 1].lens, entry.lens);
-            !self.tracer.lenses[a].key.same_lens(&self.tracer.lenses[b].key)
+            a != b && !self.tracer.lenses[a].key.same_lens(&self.tracer.lenses[b].key)
         };
         Word {
             darker: told.map(|t| t.0 / sigma).filter(|z| z.is_finite()),
-            answers: self.answers(entry.f_number, template_mm),
+            answers: answers[k].clone(),
             sigma,
             weight: self.weights[k],
             lens_changed,
@@ -379,7 +392,7 @@ impl<V: Fn(usize) -> Option<Arc<View>> + Sync> Body<'_, V> {
     /// Asks every picture about candidates and about places taken blindly, each alone: leaves out candidates that their own
     /// pictures speak against, and gives how much answers stray ([`Self::strays`]).
     fn sift(&mut self, candidates: &mut Vec<Candidate>) -> f64 {
-        const ACROSS: i32 = 24;
+        const ACROSS: i32 = 18;
         self.fill_tables(candidates);
         let (w, h) = self.tracer.sensor_mm;
         let blindly = (0..ACROSS * ACROSS).map(|p| {
@@ -400,8 +413,9 @@ impl<V: Fn(usize) -> Option<Arc<View>> + Sync> Body<'_, V> {
             .par_iter()
             .enumerate()
             .map(|(c, candidate)| {
-                let words: Vec<Word> =
-                    told.iter().enumerate().map(|(k, told)| self.word(k, candidate.template_mm, told[c])).collect();
+                let (template, answers) = (candidate.template_mm, self.answers_of_all(candidate.template_mm));
+                let told = told.iter().enumerate();
+                let words: Vec<Word> = told.map(|(k, told)| self.word(k, template, &answers, told[c])).collect();
                 candidate.known || story(&words, &size_prior()).evidence > SIFTED_BELOW
             })
             .collect();

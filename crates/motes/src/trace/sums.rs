@@ -111,21 +111,35 @@ impl Sums {
         Some(sum / ((x1 - x0) * (y1 - y0) * f64::from(STEPS)))
     }
 
+    /// The eight boxes around a place, so many widths of a shadow (cells) away, in the order of [`EIGHT`].
+    fn ring(&self, (x, y): (f64, f64), width: f64, far: f64) -> [Option<f64>; 8] {
+        EIGHT.map(|(dx, dy)| self.square(x + far * dx * width, y + far * dy * width, BOX * width))
+    }
+
     /// How much darker a place is than around it, as a logarithm, for a shadow `width` cells wide. At the picture's edge only
     /// the directions count in which both neighbours lie inside; `None` if there are none.
     pub fn darker(&self, x: f64, y: f64, width: f64) -> Option<f64> {
-        let side = BOX * width;
-        let middle = self.square(x, y, side)?;
-        let (far, slant) = (AROUND * width, AROUND * width * SLANT);
-        let (mut sum, mut count) = (0.0, 0.0);
-        for (dx, dy) in [(far, 0.0), (0.0, far), (slant, slant), (slant, -slant)] {
-            let pair = self.square(x + dx, y + dy, side).zip(self.square(x - dx, y - dy, side));
-            if let Some((a, b)) = pair {
-                sum += 0.5 * (a + b) - middle;
-                count += 1.0;
+        let middle = self.square(x, y, BOX * width)?;
+        against(middle, &self.ring((x, y), width, AROUND))
+    }
+
+    /// [`Self::darker`], and the variance of boxes around about a plane through them with the number of values it rests on: of
+    /// two rings of eight boxes, the outer one 2.2 widths away.
+    pub fn darker_and_unevenness(&self, x: f64, y: f64, width: f64) -> Option<(f64, (f64, f64))> {
+        let middle = self.square(x, y, BOX * width)?;
+        let rings = RINGS.map(|far| self.ring((x, y), width, far));
+        let darker = against(middle, &rings[0])?;
+        let mut points = [(0.0, 0.0, 0.0); 16];
+        let mut count = 0;
+        for (far, ring) in RINGS.into_iter().zip(rings) {
+            for ((dx, dy), v) in EIGHT.into_iter().zip(ring) {
+                if let Some(v) = v {
+                    points[count] = (far * dx, far * dy, v);
+                    count += 1;
+                }
             }
         }
-        (count > 0.0).then(|| sum / count)
+        Some((darker, plane_variance(&points[..count])))
     }
 
     /// [`Self::darker`] at the `SIDE` x `SIDE` places about one that lie `step` cells apart, row by row; NaN where it cannot be told.
@@ -189,24 +203,18 @@ impl Sums {
         }
         patch
     }
+}
 
-    /// Variance of boxes around a place about a plane through them, and how many values it rests on. Two rings of eight
-    /// boxes, the outer one 2.2 widths away.
-    pub fn unevenness(&self, x: f64, y: f64, width: f64) -> (f64, f64) {
-        let side = BOX * width;
-        let mut points = [(0.0, 0.0, 0.0); 16];
-        let mut count = 0;
-        for far in RINGS {
-            for (dx, dy) in EIGHT {
-                let (dx, dy) = (far * dx, far * dy);
-                if let Some(v) = self.square(x + dx * width, y + dy * width, side) {
-                    points[count] = (dx, dy, v);
-                    count += 1;
-                }
-            }
+/// A box against pairs of boxes on either side of it; `None` if no pair is whole.
+fn against(middle: f64, ring: &[Option<f64>; 8]) -> Option<f64> {
+    let (mut sum, mut count) = (0.0, 0.0);
+    for pair in [0, 2, 1, 7] {
+        if let Some((a, b)) = ring[pair].zip(ring[(pair + 4) % 8]) {
+            sum += 0.5 * (a + b) - middle;
+            count += 1.0;
         }
-        plane_variance(&points[..count])
     }
+    (count > 0.0).then(|| sum / count)
 }
 
 /// How far around a place the sums must reach for a patch about it, and its unevenness, cells.
@@ -235,18 +243,23 @@ fn plane_variance(points: &[(f64, f64, f64)]) -> (f64, f64) {
     if points.len() < 5 {
         return (0.0, 0.0);
     }
-    let mean = |f: &dyn Fn(&(f64, f64, f64)) -> f64| points.iter().map(f).sum::<f64>() / n;
-    let (mx, my, mv) = (mean(&|p| p.0), mean(&|p| p.1), mean(&|p| p.2));
-    let (xx, yy, xy) =
-        (mean(&|p| (p.0 - mx).powi(2)), mean(&|p| (p.1 - my).powi(2)), mean(&|p| (p.0 - mx) * (p.1 - my)));
-    let (xv, yv, vv) =
-        (mean(&|p| (p.0 - mx) * (p.2 - mv)), mean(&|p| (p.1 - my) * (p.2 - mv)), mean(&|p| (p.2 - mv).powi(2)));
+    let (mut x, mut y, mut v) = (0.0, 0.0, 0.0);
+    for p in points {
+        (x, y, v) = (x + p.0, y + p.1, v + p.2);
+    }
+    let middle = (x / n, y / n, v / n);
+    let (mut xx, mut yy, mut xy, mut xv, mut yv, mut vv) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+    for p in points {
+        let (x, y, v) = (p.0 - middle.0, p.1 - middle.1, p.2 - middle.2);
+        (xx, yy, xy) = (xx + x * x, yy + y * y, xy + x * y);
+        (xv, yv, vv) = (xv + x * v, yv + y * v, vv + v * v);
+    }
     let determinant = xx * yy - xy * xy;
-    if determinant < 1e-9 {
+    if determinant < 1e-9 * n * n {
         return (0.0, 0.0);
     }
     let (a, b) = ((xv * yy - yv * xy) / determinant, (yv * xx - xv * xy) / determinant);
-    ((vv - a * xv - b * yv).max(0.0) * n / (n - 3.0), n - 3.0)
+    ((vv - a * xv - b * yv).max(0.0) / (n - 3.0), n - 3.0)
 }
 
 /// Distance of the slanted boxes along each axis, against the straight ones.
@@ -305,7 +318,7 @@ mod tests {
         // Cells that a box cuts count as flat, so a little of the slope from one cell to the next is left.
         let left = 0.05 * 40.0 / f64::from(STEPS);
         assert!(darker.abs() < left, "{darker}");
-        let uneven = sums.unevenness(30.2, 29.6, 6.0).0;
-        assert!(uneven < left * left, "{uneven}");
+        let (same, (uneven, _)) = sums.darker_and_unevenness(30.2, 29.6, 6.0).expect("inside");
+        assert!(same == darker && uneven < left * left, "{same} {uneven}");
     }
 }

@@ -44,9 +44,14 @@ impl View {
         let patches = Size { width: cells.width.div_ceil(PATCH), height: cells.height.div_ceil(PATCH) };
         let mut bad = vec![0u32; patches.area()];
         for y in 0..cells.height {
+            let row = ln.row_mut(y);
+            // The least number there is.
+            if row.iter().fold(i16::MAX, |least, v| least.min(*v)) > UNMEASURED {
+                continue;
+            }
             let mut last = 0i16;
             let patch_row = y / PATCH * patches.width;
-            for (x, v) in ln.row_mut(y).iter_mut().enumerate() {
+            for (x, v) in row.iter_mut().enumerate() {
                 if *v == UNMEASURED {
                     bad[patch_row + x / PATCH] += 1;
                     *v = last;
