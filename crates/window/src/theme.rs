@@ -235,6 +235,15 @@ pub fn badge(ui: &mut Ui, theme: &Theme, mood: Mood, words: impl Into<egui::Rich
     });
 }
 
+/// The same on one line, level with what stands beside it in a table.
+pub fn badge_in_row(ui: &mut Ui, theme: &Theme, mood: Mood, words: &str) {
+    ui.horizontal(|ui| {
+        let (area, _) = ui.allocate_exact_size(Vec2::splat(1.15 * BODY), Sense::hover());
+        ui.painter().extend(shape(theme, mood, area.shrink(1.0)));
+        ui.label(words);
+    });
+}
+
 /// The one button to press next.
 pub fn main_button(ui: &mut Ui, theme: &Theme, words: &str) -> Response {
     let text = egui::RichText::new(words).color(theme.on_accent).size(BODY + 1.0);

@@ -1,5 +1,6 @@
 //! The one thread on which jobs run. Requests go in, answers come out; a running job tells how far it is and can be stopped.
 
+use std::cell::Cell;
 use std::ops::ControlFlow;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
@@ -316,7 +317,12 @@ impl Run<'_> {
 
     fn recheck(&self, pair: &Pair) -> Answer {
         let Desk { settings, ledger } = self.desk;
-        let done = jobs::recheck(&pair.before, &pair.after, settings, &pair.known, ledger.as_deref());
+        let judged = Cell::new(0);
+        let done = jobs::recheck(&pair.before, &pair.after, settings, &pair.known, ledger.as_deref(), |path| {
+            judged.set(judged.get() + 1);
+            self.say(News::Progress(judged.get(), 2, name(path)));
+            self.go_on()
+        });
         let card = match (&done.result, &pair.card) {
             (Ok(compare), Some(folder)) => Some(write_card(compare, folder)),
             _ => None,
@@ -363,9 +369,10 @@ impl Run<'_> {
         let files = sign_off_all(&sources, settings, None, true, &mut |file| {
             done += 1;
             self.say(News::Progress(done, sources.len(), name(&file.path)));
+            self.go_on()
         });
-        let recorded = ledger.as_ref().map(|l| record::signed_off(l, &files));
-        let pages = write_pages(&files, settings, folder);
+        let recorded = ledger.as_ref().filter(|_| !self.is_stopped()).map(|l| record::signed_off(l, &files));
+        let pages = if self.is_stopped() { Ok(Pages::default()) } else { write_pages(&files, settings, folder) };
         SignedShoot { files, pages, unrecorded: recorded.and_then(Result::err) }
     }
 }

@@ -1,6 +1,7 @@
 //! `motelight recheck`.
 
-use std::path::PathBuf;
+use std::ops::ControlFlow;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use motelight_desk::jobs::Outcome;
@@ -99,7 +100,9 @@ pub fn run(a: &Recheck) -> Outcome {
         circumstances: a.advice.circumstances(),
     };
     let ledger = a.common.ledger();
-    let done = job::recheck(&a.before, &a.after, &a.common.settings(), &known, ledger.as_deref());
+    let settings = a.common.settings();
+    let go_on = |_: &Path| ControlFlow::Continue(());
+    let done = job::recheck(&a.before, &a.after, &settings, &known, ledger.as_deref(), go_on);
     if let Some(e) = done.result.as_ref().ok().and_then(|c| c.unrecorded.as_ref()) {
         say::unrecorded(e);
     }

@@ -1,5 +1,6 @@
 //! `motelight signoff`.
 
+use std::ops::ControlFlow;
 use std::path::PathBuf;
 
 use clap::Args;
@@ -55,6 +56,7 @@ pub fn run(a: &SignOff) -> Outcome {
             Err(e) => say::error(e),
         });
         bar.inc(1);
+        ControlFlow::Continue(())
     });
     bar.finish_and_clear();
     if let Some(Err(e)) =

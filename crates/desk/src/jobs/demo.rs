@@ -1,5 +1,6 @@
 //! The demo: a made-up shoot, its test frame inspected, its pictures mended and signed off, its sensor blown at and looked at again.
 
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use motelight_frame::{FNumber, Fault, FrameError};
@@ -103,13 +104,13 @@ pub fn demo(folder: &Path, settings: &Settings, mut tell: impl FnMut(&str)) -> R
 
     tell("Signing the mended pictures off ...");
     let (sources, _) = pictures(std::slice::from_ref(&mended));
-    let signed_off = sign_off_all(&sources, settings, None, true, &mut |_| {});
+    let signed_off = sign_off_all(&sources, settings, None, true, &mut |_| ControlFlow::Continue(()));
     let pages = write_pages(&signed_off, settings, &reports)?;
     record::signed_off(&ledger, &signed_off)?;
 
     tell("The next morning, after a pass with the blower ...");
     let known = Known { passes: vec![PassKind::Blow], booked: FNumber::new(11.0), ..Known::default() };
-    let rechecked = recheck(&test_frame, &cleaned, settings, &known, Some(&ledger));
+    let rechecked = recheck(&test_frame, &cleaned, settings, &known, Some(&ledger), |_| ControlFlow::Continue(()));
     let card = match &rechecked.result {
         Ok(compare) => Some(write_card(compare, &reports)?),
         Err(_) => None,

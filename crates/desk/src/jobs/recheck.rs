@@ -1,9 +1,10 @@
 //! A second test frame held against the first.
 
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use motelight_frame::FNumber;
-use motelight_frame::{Frame, FrameError, read};
+use motelight_frame::{Fault, Frame, FrameError, read};
 use motelight_motes::advise::{Advice, Circumstances, PassKind, PassMade, Situation, advise};
 use motelight_motes::inspect::{InspectOptions, Inspection};
 use motelight_motes::recheck::{Recheck, Refusal, Side, Status, comparable};
@@ -65,17 +66,35 @@ pub struct Rechecked {
     pub result: Result<Box<Compare>, Refused>,
 }
 
-/// Holds `after` against `before`, and writes it to the ledger, where one is given.
-pub fn recheck(before: &Path, after: &Path, settings: &Settings, known: &Known, ledger: Option<&Path>) -> Rechecked {
-    let result = compare([before, after], settings, known, ledger).map(Box::new);
+/// Holds `after` against `before`, and writes it to the ledger, where one is given. `each` hears of either frame as it is judged,
+/// and says whether to go on.
+pub fn recheck(
+    before: &Path,
+    after: &Path,
+    settings: &Settings,
+    known: &Known,
+    ledger: Option<&Path>,
+    each: impl Fn(&Path) -> ControlFlow<()>,
+) -> Rechecked {
+    let result = compare([before, after], settings, known, ledger, each).map(Box::new);
     Rechecked { before: before.into(), after: after.into(), result }
 }
 
-fn compare(paths: [&Path; 2], settings: &Settings, known: &Known, ledger: Option<&Path>) -> Result<Compare, Refused> {
+fn compare(
+    paths: [&Path; 2],
+    settings: &Settings,
+    known: &Known,
+    ledger: Option<&Path>,
+    each: impl Fn(&Path) -> ControlFlow<()>,
+) -> Result<Compare, Refused> {
     let options = InspectOptions { viewings: settings.viewings.clone(), ..InspectOptions::default() };
     let judged = |path: &Path| -> Result<(Frame, Inspection), Refused> {
         let frame = read(path, &settings.read).map_err(Refused::Unread)?;
         let inspection = motelight_motes::inspect::inspect(&frame, &options);
+        if each(path).is_break() {
+            let remedy = "Recheck anew; nothing of this run was kept.";
+            return Err(Refused::Unread(FrameError::new(Fault::Usage, path, "the recheck was stopped here", remedy)));
+        }
         Ok((frame, inspection))
     };
     let (first, before) = judged(paths[0])?;

@@ -110,8 +110,8 @@ fn row(page: &Page, ui: &mut Ui, picture: &MendedPicture, commands: &mut Command
         ui.label(count(treatment).to_string());
     }
     match mending.motes.iter().filter(|m| m.still_shows).count() {
-        0 => theme::badge(ui, page.theme, Mood::Good, "none"),
-        n => theme::badge(ui, page.theme, Mood::Care, n.to_string()),
+        0 => theme::badge_in_row(ui, page.theme, Mood::Good, "none"),
+        n => theme::badge_in_row(ui, page.theme, Mood::Care, &n.to_string()),
     }
     ui.end_row();
 }
@@ -153,9 +153,11 @@ fn signed_off_ui(page: &Page, ui: &mut Ui, shoot: &SignedShoot, commands: &mut C
                 signed.sign_off.suspects.iter().filter(|s| s.counts).map(|s| s.times_threshold).collect();
             ui.label(name(&file.path));
             match signed.sign_off.verdict {
-                Verdict::Clear => theme::badge(ui, page.theme, Mood::Good, "clear"),
-                Verdict::Suspects => theme::badge(ui, page.theme, Mood::Care, format!("{} suspects", counting.len())),
-                Verdict::CannotJudge => theme::badge(ui, page.theme, Mood::Care, "cannot judge"),
+                Verdict::Clear => theme::badge_in_row(ui, page.theme, Mood::Good, "clear"),
+                Verdict::Suspects => {
+                    theme::badge_in_row(ui, page.theme, Mood::Care, &format!("{} suspects", counting.len()))
+                }
+                Verdict::CannotJudge => theme::badge_in_row(ui, page.theme, Mood::Care, "cannot judge"),
             }
             let worst = counting.iter().copied().fold(0.0, f64::max);
             ui.label(if counting.is_empty() { String::new() } else { format!("{worst:.1}") });

@@ -64,6 +64,20 @@ impl Drive {
         drive
     }
 
+    /// A window for the first time that is drawn as well, `scale` pixels to a point.
+    pub fn drawn(scale: f32) -> Drive {
+        let folder = Arc::new(tempfile::tempdir().expect("a folder"));
+        let setup = setup(folder.path());
+        let window = Harness::builder()
+            .with_size([1280.0, 800.0])
+            .with_pixels_per_point(scale)
+            .wgpu()
+            .build_eframe(|cc| App::new(&cc.egui_ctx, setup));
+        let mut drive = Drive { window, folder };
+        drive.steps();
+        drive
+    }
+
     /// A few frames, and every control has a name.
     pub fn steps(&mut self) {
         self.window.run_steps(4);

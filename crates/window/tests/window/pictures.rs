@@ -3,11 +3,10 @@
 use std::path::Path;
 
 use eframe::egui::Key;
-use egui_kittest::{Harness, SnapshotOptions};
-use motelight_window::App;
+use egui_kittest::SnapshotOptions;
 use motelight_window::state::Step;
 
-use crate::drive::{Drive, setup};
+use crate::drive::Drive;
 use crate::made::made;
 
 /// Whether a Vulkan driver is there; without one the test is skipped, loudly, and fails with `CI=true`.
@@ -26,28 +25,94 @@ fn driver() -> bool {
     found
 }
 
-/// Drivers of other versions round glyphs and edges in their own way.
-fn options() -> SnapshotOptions {
-    SnapshotOptions::new().threshold(2.0).max_failed_pixels(1500)
+/// Pixels to a point: the pictures are kept small.
+const SCALE: f32 = 0.5;
+
+/// Drivers of other versions round glyphs and edges in their own way, and folders of tests are called otherwise every time.
+fn look(drive: &mut Drive, name: &str) {
+    let options = SnapshotOptions::new().threshold(2.0).max_failed_pixels((1500.0 * SCALE * SCALE) as usize);
+    drive.steps();
+    drive.window.snapshot_options(name, &options);
 }
 
 #[test]
-fn the_screens_look_as_they_did() {
+fn the_screens_of_the_sensor_look_as_they_did() {
     if !driver() {
         return;
     }
     let made = made();
-    let mut drive = Drive::new();
-    let app = setup(drive.folder.path());
-    drive.window = Harness::builder().with_size([1280.0, 800.0]).wgpu().build_eframe(|cc| App::new(&cc.egui_ctx, app));
-    drive.steps();
-    drive.window.snapshot_options("start", &options());
+    let mut drive = Drive::drawn(SCALE);
+    look(&mut drive, "start");
     drive.drop(&made.before);
-    drive.until("the verdict", |app| app.found().judged.is_some());
+    drive.until("the verdict", |app| app.found().judged.is_some() && app.viewer().is_drawn());
+    look(&mut drive, "verdict");
+    drive.go(Step::TestFrame);
+    look(&mut drive, "test-frame");
     drive.go(Step::Cleaning);
     drive.until_idle();
-    drive.window.snapshot_options("cleaning", &options());
+    look(&mut drive, "cleaning");
+    drive.drop(&made.after);
+    drive.until("the recheck", |app| app.found().rechecked.is_some() && app.found().running.is_none());
+    look(&mut drive, "recheck");
+    drive.go(Step::Ready);
+    look(&mut drive, "ready");
+    drive.go(Step::Body);
+    look(&mut drive, "body");
     drive.key(Key::L);
     drive.key(Key::F1);
-    drive.window.snapshot_options("keys-light", &options());
+    look(&mut drive, "keys-light");
+    drive.key(Key::Escape);
+    drive.drop(&made.broken);
+    drive.until("the error", |app| app.found().troubles.contains_key(&Step::TestFrame));
+    look(&mut drive, "unreadable-light");
+}
+
+#[test]
+fn the_screens_of_a_shoot_look_as_they_did() {
+    if !driver() {
+        return;
+    }
+    let made = made();
+    let mut drive = Drive::drawn(SCALE);
+    // Copies are written beside the pictures; another test mends the same.
+    let shoot = drive.folder.path().join("Quillhaven");
+    std::fs::create_dir(&shoot).expect("a folder");
+    for file in std::fs::read_dir(&made.shoot).expect("a folder").flatten() {
+        std::fs::copy(file.path(), shoot.join(file.file_name())).expect("copied");
+    }
+    drive.drop(&shoot);
+    drive.until("the pictures", |app| app.found().sources.len() == 4);
+    look(&mut drive, "folder");
+    drive.go(Step::Trace);
+    drive.drop(&made.before);
+    drive.until_idle();
+    drive.press("Trace the shoot");
+    drive.until("the trace", |app| app.found().traced.is_some());
+    look(&mut drive, "trace");
+    drive.press("Go on to what needs work");
+    look(&mut drive, "needs-work");
+    drive.press("Look at the worst");
+    drive.until("the picture, mended", |app| {
+        app.viewer().is_drawn() && app.viewer().seen().is_some_and(|s| s.has_after())
+    });
+    look(&mut drive, "before-after");
+    drive.key(Key::D);
+    drive.key(Key::R);
+    // It comes by and by.
+    for _ in 0..100 {
+        std::thread::sleep(std::time::Duration::from_millis(10));
+        drive.window.step();
+    }
+    look(&mut drive, "side-by-side-raking");
+    drive.key(Key::R);
+    drive.go(Step::Mend);
+    drive.press("Mend the shoot");
+    drive.until("the copies", |app| app.found().mended.is_some());
+    look(&mut drive, "mend");
+    drive.press("Go on to sign-off");
+    drive.press("Look the copies over");
+    drive.until("the copies looked over", |app| app.found().signed_off.is_some());
+    look(&mut drive, "sign-off");
+    drive.press("Go on to the delivery note");
+    look(&mut drive, "delivery-note");
 }

@@ -5,6 +5,7 @@
 mod known;
 mod pages;
 
+use std::ops::ControlFlow;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -69,14 +70,14 @@ pub struct Views {
     pub suspects: Vec<SuspectView>,
 }
 
-/// Looks files over, as many at a time as processors and memory allow. `each` hears of every file as it is done; the
-/// results come in the order of the sources. `pictures`: whether small pictures of suspects are wanted.
+/// Looks files over, as many at a time as processors and memory allow. `each` hears of every file as it is done, and says whether
+/// to go on; the results come in the order of the sources, without those that were not looked at any more. `pictures`: whether small pictures of suspects are wanted.
 pub fn sign_off_all(
     sources: &[Source],
     settings: &Settings,
     shoot: Option<&KnownShoot>,
     pictures: bool,
-    each: &mut dyn FnMut(&SignedFile),
+    each: &mut dyn FnMut(&SignedFile) -> ControlFlow<()>,
 ) -> Vec<SignedFile> {
     let (next, room) = (AtomicUsize::new(0), Room::new());
     let (tell, told) = mpsc::channel();
@@ -99,7 +100,9 @@ pub fn sign_off_all(
         drop(tell);
         for (i, result) in told {
             let done = SignedFile { path: sources[i].path.clone(), result };
-            each(&done);
+            if each(&done).is_break() {
+                next.store(sources.len(), Ordering::Relaxed);
+            }
             all[i] = Some(done);
         }
     });
