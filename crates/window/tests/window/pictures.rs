@@ -28,7 +28,7 @@ fn driver() -> bool {
 /// Pixels to a point: the pictures are kept small.
 const SCALE: f32 = 0.5;
 
-/// Drivers of other versions round glyphs and edges in their own way, and folders of tests are called otherwise every time.
+/// Drivers of other versions round glyphs and edges in their own way, and the numbers of processes change.
 fn look(drive: &mut Drive, name: &str) {
     let options = SnapshotOptions::new().threshold(2.0).max_failed_pixels((1500.0 * SCALE * SCALE) as usize);
     drive.steps();
@@ -74,8 +74,11 @@ fn the_screens_of_a_shoot_look_as_they_did() {
     }
     let made = made();
     let mut drive = Drive::drawn(SCALE);
-    // Copies are written beside the pictures; another test mends the same.
-    let shoot = drive.folder.path().join("Quillhaven");
+    // Copies are written beside the pictures; another test mends the same. Their folder stands on the screen: its name is as
+    // wide in every run.
+    let place = format!("motelight-{:07}-", std::process::id());
+    let place = tempfile::Builder::new().prefix(&place).rand_bytes(0).tempdir().expect("a folder");
+    let shoot = place.path().join("Quillhaven");
     std::fs::create_dir(&shoot).expect("a folder");
     for file in std::fs::read_dir(&made.shoot).expect("a folder").flatten() {
         std::fs::copy(file.path(), shoot.join(file.file_name())).expect("copied");
