@@ -54,9 +54,9 @@ impl Tiles {
         self.all.is_empty()
     }
 
-    /// Forgets all pictures but this one.
-    pub fn only(&mut self, picture: u64) {
-        self.all.retain(|part, _| part.picture == picture);
+    /// Forgets all.
+    pub fn clear(&mut self) {
+        self.all.clear();
     }
 }
 

@@ -63,7 +63,9 @@ const CLOSER: f32 = 1.5;
 /// The pane.
 pub struct Viewer {
     looker: Looker,
+    /// How many were asked for, and which of them is shown.
     opened: u64,
+    shown: u64,
     opening: Option<PathBuf>,
     seen: Option<(PathBuf, Opened)>,
     error: Option<(PathBuf, FrameError)>,
@@ -82,6 +84,7 @@ impl Viewer {
         Viewer {
             looker,
             opened: 0,
+            shown: 0,
             opening: None,
             seen: None,
             error: None,
@@ -154,10 +157,10 @@ impl Viewer {
                     }
                 }
                 Drawn::Picture(..) => {}
-                Drawn::Tile(part, image) if part.picture == self.opened => self.tiles.put(ctx, part, image),
+                Drawn::Tile(part, image) if part.picture == self.shown => self.tiles.put(ctx, part, image),
                 Drawn::Tile(..) => {}
                 Drawn::Relief(relief, image) => {
-                    if relief.part.picture == self.opened {
+                    if relief.part.picture == self.shown {
                         let texture = ctx.load_texture("relief", image, TextureOptions::LINEAR);
                         self.reliefs.insert(relief.part.version, (relief, texture));
                     }
@@ -173,7 +176,9 @@ impl Viewer {
         if !same {
             self.viewport.fit();
         }
-        self.tiles.only(self.opened);
+        // What was drawn meanwhile is of the picture that was shown until now.
+        self.shown = self.opened;
+        self.tiles.clear();
         self.reliefs.clear();
         self.seen = Some((path, opened));
     }
@@ -337,7 +342,7 @@ impl Viewer {
         (version, shown): (Version, &Shown),
         (reliefs, parts): (&mut Vec<Relief>, &mut Vec<Part>),
     ) {
-        let picture = self.opened;
+        let picture = self.shown;
         let level = placing.level(seen.levels(), self.one_to_one);
         let part = |level: usize, r: motelight_frame::Rect| Part {
             picture,

@@ -35,6 +35,14 @@ fn look(drive: &mut Drive, name: &str) {
     drive.window.snapshot_options(name, &options);
 }
 
+/// Parts of a picture are drawn beside the window's own work.
+fn by_and_by(drive: &mut Drive) {
+    for _ in 0..100 {
+        std::thread::sleep(std::time::Duration::from_millis(10));
+        drive.window.step();
+    }
+}
+
 #[test]
 fn the_screens_of_the_sensor_look_as_they_did() {
     if !driver() {
@@ -45,6 +53,7 @@ fn the_screens_of_the_sensor_look_as_they_did() {
     look(&mut drive, "start");
     drive.drop(&made.before);
     drive.until("the verdict", |app| app.found().judged.is_some() && app.viewer().is_drawn());
+    by_and_by(&mut drive);
     look(&mut drive, "verdict");
     drive.go(Step::TestFrame);
     look(&mut drive, "test-frame");
@@ -83,6 +92,9 @@ fn the_screens_of_a_shoot_look_as_they_did() {
     for file in std::fs::read_dir(&made.shoot).expect("a folder").flatten() {
         std::fs::copy(file.path(), shoot.join(file.file_name())).expect("copied");
     }
+    // What was looked at before must not be seen again under another name.
+    drive.drop(&made.before);
+    drive.until("the verdict", |app| app.found().judged.is_some() && app.viewer().is_drawn());
     drive.drop(&shoot);
     drive.until("the pictures", |app| app.found().sources.len() == 4);
     look(&mut drive, "folder");
@@ -95,18 +107,16 @@ fn the_screens_of_a_shoot_look_as_they_did() {
     drive.press("Go on to what needs work");
     look(&mut drive, "needs-work");
     drive.press("Look at the worst");
-    drive.until("the picture, mended", |app| {
-        app.viewer().is_drawn() && app.viewer().seen().is_some_and(|s| s.has_after())
-    });
+    drive.until("the picture, mended", |app| app.viewer().seen().is_some_and(|s| s.has_after()));
+    by_and_by(&mut drive);
     look(&mut drive, "before-after");
     drive.key(Key::D);
+    by_and_by(&mut drive);
+    look(&mut drive, "side-by-side");
+    drive.key(Key::D);
     drive.key(Key::R);
-    // It comes by and by.
-    for _ in 0..100 {
-        std::thread::sleep(std::time::Duration::from_millis(10));
-        drive.window.step();
-    }
-    look(&mut drive, "side-by-side-raking");
+    by_and_by(&mut drive);
+    look(&mut drive, "raking");
     drive.key(Key::R);
     drive.go(Step::Mend);
     drive.press("Mend the shoot");
