@@ -136,7 +136,8 @@ pub fn sign_off_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
 
 fn signed_off_ui(page: &Page, ui: &mut Ui, shoot: &SignedShoot, commands: &mut Commands) {
     let clear = shoot.files.iter().filter(|f| verdict(f) == Some(Verdict::Clear)).count();
-    theme::title(ui, &format!("{clear} of {} pictures are clear.", shoot.files.len()));
+    let are = if clear == 1 { "is" } else { "are" };
+    theme::title(ui, &format!("{clear} of {} pictures {are} clear.", shoot.files.len()));
     theme::text(ui, "A suspect is a place that would be seen and looks like a shadow; have a look at each.");
     troubles_ui(page, ui, Step::SignOff);
     for e in shoot.files.iter().filter_map(|f| f.result.as_ref().err()) {
@@ -155,7 +156,8 @@ fn signed_off_ui(page: &Page, ui: &mut Ui, shoot: &SignedShoot, commands: &mut C
             match signed.sign_off.verdict {
                 Verdict::Clear => theme::badge_in_row(ui, page.theme, Mood::Good, "clear"),
                 Verdict::Suspects => {
-                    theme::badge_in_row(ui, page.theme, Mood::Care, &format!("{} suspects", counting.len()))
+                    let words = if counting.len() == 1 { "1 suspect" } else { &format!("{} suspects", counting.len()) };
+                    theme::badge_in_row(ui, page.theme, Mood::Care, words)
                 }
                 Verdict::CannotJudge => theme::badge_in_row(ui, page.theme, Mood::Care, "cannot judge"),
             }
