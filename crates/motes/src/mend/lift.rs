@@ -4,6 +4,7 @@ use motelight_frame::{Frame, Layout, Mask, Patch, PicturePoint, Pixels, Plane, R
 
 use crate::bank::Shape;
 use crate::mend::cells::Cutout;
+use crate::mend::remainder::Remainder;
 use crate::mend::shadow::DARKEST;
 
 /// A shadow to be divided out.
@@ -23,6 +24,8 @@ pub struct Lift {
     pub pitch: f64,
     /// Radius past which it changes less than [`EDGE`], px.
     pub reach: f64,
+    /// What the shape leaves, the same in all colours.
+    pub rest: Option<Remainder>,
 }
 
 /// Where a shadow changes the light by less than this share, the picture keeps its pixels. A twentieth of a percent to
@@ -41,9 +44,10 @@ impl Lift {
     }
 
     /// Logarithm of the transmission of one colour `r` px from the centre.
-    fn ln_at(&self, colour: usize, r: f64) -> f64 {
+    pub fn ln_at(&self, colour: usize, r: f64) -> f64 {
         let shape = &self.shapes[colour.min(self.shapes.len() - 1)];
-        self.tone[colour] * (1.0 - shape.at(r * self.pitch).0).max(DARKEST).ln()
+        let rest = self.rest.as_ref().map_or(0.0, |rest| rest.at(r));
+        self.tone[colour] * (1.0 - shape.at(r * self.pitch).0).max(DARKEST).ln() + rest
     }
 
     /// Transmission at the centre, of the colour that passes least.

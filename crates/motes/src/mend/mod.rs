@@ -9,7 +9,8 @@
 //!    strays at places around; all answers pooled tell which motes are there.
 //! 4. *Fit* (`fit`): place and strength, held by what was foretold.
 //! 5. *Lift* (`lift`): divided out in linear light, per colour, looked at again, and once more corrected by what is left.
-//! 6. *Fill* (`fill`): rebuilt from around where too little light is left to divide.
+//! 6. *Remainder* (`remainder`): what that leaves around the middle, measured ring by ring, divided out as well.
+//! 7. *Fill* (`fill`): rebuilt from around where too little light is left to divide.
 
 mod chart;
 mod cells;
@@ -21,6 +22,7 @@ mod response;
 mod fit;
 mod place;
 mod lift;
+mod remainder;
 mod fill;
 mod result;
 mod subject;
@@ -31,13 +33,14 @@ pub use chart::{Chart, ChartMote};
 pub use place::Placement;
 pub use result::{Choice, MendOptions, Mended, Outcome, Reason, Treatment};
 
-use motelight_frame::{Frame, Patch};
+use motelight_frame::{Frame, Patch, PicturePoint, Pixels, Rect};
 use rayon::prelude::*;
 
 use crate::mend::cells::Cutout;
 use crate::mend::evidence::pool;
 use crate::mend::fill::fill;
 use crate::mend::lift::{Cluster, Lift, clusters, lifted, patch};
+use crate::mend::remainder::{Asked, remainder, wanted};
 use crate::mend::scene::{Neighbour, Scene};
 use crate::mend::subject::Subject;
 
@@ -143,6 +146,29 @@ fn take_out(scene: &Scene, subjects: &mut [Subject]) -> (Vec<Patch>, usize) {
     (patches, changed)
 }
 
+/// The lifts of a cluster, each with what it leaves.
+fn with_remainders(scene: &Scene, subjects: &[Subject], cluster: &Cluster) -> Vec<Lift> {
+    let own: Vec<usize> = cluster.lifts.iter().map(|l| l.mote).collect();
+    let with = |lift: &Lift| {
+        let asked = Asked { at: (lift.x, lift.y), width: subjects[lift.mote].width, reach: lift.reach };
+        let around =
+            |radius: f64| Rect::around(PicturePoint { x: lift.x, y: lift.y }, Pixels(radius), scene.frame.size());
+        let wide = Cluster { lifts: cluster.lifts.clone(), cutout: Cutout::of(scene.frame, around(wanted(&asked))?) };
+        let cells = scene.scheme.cells(&lifted(&scene.frame.layout, &wide).0);
+        let taken = |x: f64, y: f64| {
+            let meets = |s: &Subject| (s.x - x).hypot(s.y - y) < 0.6 * s.width + 1.5 * lift.reach;
+            subjects.iter().enumerate().any(|(i, s)| i != lift.mote && meets(s))
+        };
+        remainder(&cells, &asked, |r| lift.ln_at(1, r).exp(), taken)
+    };
+    let crowded = |lift: &Lift| {
+        let s = &subjects[lift.mote];
+        let meets = |o: &Subject| (o.x - s.x).hypot(o.y - s.y) < 0.5 * o.width + lift.reach;
+        subjects.iter().enumerate().any(|(i, o)| !own.contains(&i) && meets(o))
+    };
+    cluster.lifts.iter().map(|l| Lift { rest: if crowded(l) { None } else { with(l) }, ..l.clone() }).collect()
+}
+
 /// What came of one cluster.
 struct Done {
     /// Subjects that dividing out did not help.
@@ -187,6 +213,11 @@ fn take_out_of(scene: &Scene, subjects: &[Subject], mut cluster: Cluster) -> Don
     {
         cluster = again;
         (cutout, changed, looked) = second;
+    }
+    let finer = Cluster { lifts: with_remainders(scene, subjects, &cluster), ..cluster.clone() };
+    if finer.lifts.iter().any(|l| l.rest.is_some()) {
+        (cutout, changed, looked) = look(&finer);
+        cluster = finer;
     }
     let own: Vec<usize> = cluster.lifts.iter().map(|l| l.mote).collect();
     let taken = |x: f64, y: f64| {

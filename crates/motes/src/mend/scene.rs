@@ -303,6 +303,6 @@ impl<'a> Scene<'a> {
         let shapes: Vec<_> = casts.colours.iter().map(|bank| bank.shape(area)).collect();
         let farthest = casts.edge_px(area) + 4.0 * casts.ring_px() + 2.0;
         let reach = reach_px(&shapes, self.pitch.0, farthest);
-        Some(Lift { mote: index, x: s.x, y: s.y, shapes, tone: s.tones, pitch: self.pitch.0, reach })
+        Some(Lift { mote: index, x: s.x, y: s.y, shapes, tone: s.tones, pitch: self.pitch.0, reach, rest: None })
     }
 }
