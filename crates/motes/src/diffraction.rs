@@ -59,6 +59,17 @@ impl Light {
         Light(lines.collect())
     }
 
+    /// Half as many lines, the two of each colour joined: enough where shadows are only to be told
+    /// apart.
+    pub fn coarser(&self) -> Light {
+        let joined = self.0.chunks(2).map(|lines| {
+            let weight: f64 = lines.iter().map(|l| l.1).sum();
+            let middle = lines.iter().map(|l| l.0).sum::<f64>() / lines.len() as f64;
+            (middle, weight)
+        });
+        Light(joined.collect())
+    }
+
     /// One wavelength.
     pub fn line(wavelength: Micrometres) -> Light {
         Light(vec![(wavelength.0, 1.0)])

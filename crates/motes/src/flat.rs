@@ -6,7 +6,7 @@
 
 use std::ops::Range;
 
-use motelight_frame::{Frame, Layout, PicturePoint, Plane, Size};
+use motelight_frame::{Frame, Layout, PicturePoint, Plane, Size, widest};
 use nalgebra::{DMatrix, DVector, Matrix4, Vector4};
 use rayon::prelude::*;
 
@@ -116,6 +116,17 @@ impl Channel {
         let sum: f32 = self.places.iter().map(|&(dx, dy)| plane.at(x * cell + dx, y * cell + dy)).sum();
         sum / self.places.len() as f32
     }
+
+    /// The same in a row of cells.
+    fn lights(&self, frame: &Frame, cell: usize, y: usize, xs: &Range<usize>, lights: &mut [f32]) {
+        lights.fill(0.0);
+        for &(dx, dy) in &self.places {
+            let row = &frame.planes[self.plane].row(y * cell + dy)[xs.start * cell..xs.end * cell];
+            widest(|| for_cells(cell, dx, lights, row, |_, sum, light| *sum += light));
+        }
+        let count = self.places.len() as f32;
+        lights.iter_mut().for_each(|v| *v /= count);
+    }
 }
 
 /// Cells that lie wholly in the picture.
@@ -136,17 +147,50 @@ fn level_of(frame: &Frame, channel: &Channel, cell: usize) -> Grid {
         let (middle, sigma) = bulk(&xs, &ys);
         // Codes of 8 bits can be coarser than the noise: the deviation of most samples is then 0.
         let reach = (2.5 * sigma).max(0.02 * middle);
-        let (mut sum, mut count) = (0.0f32, 0.0f32);
+        let mut light = vec![0.0f32; xs.len()];
+        // Side by side, or each sum would wait for the one before it.
+        let (mut sums, mut counts) = ([0.0f32; 8], [0.0f32; 8]);
         for y in ys {
-            for x in xs.clone() {
-                let v = value(x, y) - middle;
-                let inside = if v.abs() <= reach { 1.0 } else { 0.0 };
-                sum += v * inside;
-                count += inside;
-            }
+            channel.lights(frame, cell, y, &xs, &mut light);
+            widest(|| {
+                for eight in light.chunks(8) {
+                    for ((v, sum), count) in eight.iter().zip(&mut sums).zip(&mut counts) {
+                        let v = v - middle;
+                        let inside = if v.abs() <= reach { 1.0 } else { 0.0 };
+                        *sum += v * inside;
+                        *count += inside;
+                    }
+                }
+            });
         }
-        middle + sum / count.max(1.0)
+        middle + sums.iter().sum::<f32>() / counts.iter().sum::<f32>().max(1.0)
     })
+}
+
+/// Calls `each` for cells side by side with the light at column `dx` of each; `light` begins at the first cell's column 0.
+#[inline(always)]
+fn for_cells(cell: usize, dx: usize, cells: &mut [f32], light: &[f32], each: impl Fn(usize, &mut f32, f32)) {
+    match cell {
+        1 => at_column::<1>(dx, cells, light, each),
+        2 => at_column::<2>(dx, cells, light, each),
+        _ => at_column::<3>(dx, cells, light, each),
+    }
+}
+
+/// The same, for cells of a width known beforehand: only so are many done at once.
+#[inline(always)]
+fn at_column<const CELL: usize>(dx: usize, cells: &mut [f32], light: &[f32], each: impl Fn(usize, &mut f32, f32)) {
+    let (light, _) = light.as_chunks::<CELL>();
+    let mut run = |column: usize| {
+        for (i, (to, light)) in cells.iter_mut().zip(light).enumerate() {
+            each(i, to, light[column]);
+        }
+    };
+    match dx {
+        0 => run(0),
+        1 => run(1 % CELL),
+        _ => run(2 % CELL),
+    }
 }
 
 /// Covariance of the channels' relative noise at the scale of a shadow: of differences between neighbouring groups, so
@@ -226,12 +270,11 @@ fn flatten_row(frame: &Frame, channels: &[Channel], gains: &[Grid], cell: usize,
         let plane = &frame.planes[channel.plane];
         let line = gain.line(y);
         for &(dx, dy) in &channel.places {
-            let light = &plane.row(y * cell + dy)[dx..];
+            let light = plane.row(y * cell + dy);
             line.spans(|span, start, step| {
-                let cells = row[span.clone()].iter_mut().zip(light[span.start * cell..].iter().step_by(cell));
-                for (i, (loss, light)) in cells.enumerate() {
-                    *loss -= light * (start + step * i as f32);
-                }
+                let light = &light[span.start * cell..span.end * cell];
+                let lose = |i: usize, loss: &mut f32, light: f32| *loss -= light * (start + step * i as f32);
+                widest(|| for_cells(cell, dx, &mut row[span], light, lose));
             });
         }
     }

@@ -7,6 +7,8 @@ use crate::inspect::fit::{Spot, Wall};
 
 /// Largest outline, cells along one side of its window.
 const WINDOW: usize = 400;
+/// The window that is tried first: most shadows are far smaller.
+const SMALL: usize = 112;
 
 /// The outline of a shadow by connected cells that lose light.
 #[derive(Debug, Clone, PartialEq)]
@@ -90,25 +92,41 @@ impl Extent {
 /// out there, or it fills the window.
 pub fn extent_of(wall: &Wall, spot: Spot, excess: f64, blur: usize) -> Option<Extent> {
     let blur = blur.clamp(1, 12);
+    extent_within(SMALL, wall, spot, excess, blur).or_else(|_| extent_within(WINDOW, wall, spot, excess, blur)).ok()?
+}
+
+/// The outline stands on the edge of its window, and goes on past it.
+struct Cut;
+
+fn extent_within(side: usize, wall: &Wall, spot: Spot, excess: f64, blur: usize) -> Result<Option<Extent>, Cut> {
     let flat = wall.flat;
     let size = flat.size();
-    let corner = |v: f64, end: usize| (v as usize).saturating_sub(WINDOW / 2).min(end.saturating_sub(WINDOW));
+    let corner = |v: f64, end: usize| (v as usize).saturating_sub(side / 2).min(end.saturating_sub(side));
     let (x0, y0) = (corner(spot.x, size.width), corner(spot.y, size.height));
-    let (w, h) = (WINDOW.min(size.width), WINDOW.min(size.height));
+    let (w, h) = (side.min(size.width), side.min(size.height));
     let values = averaged(wall, Rect { x: x0, y: y0, width: w, height: h }, blur);
     let sigma = f64::from(flat.sigma.under(spot.x as usize, spot.y as usize)) * excess;
-    let start = (0..w * h)
-        .filter(|i| ((i % w + x0) as f64 + 0.5 - spot.x).hypot((i / w + y0) as f64 + 0.5 - spot.y) < 8.0 + blur as f64)
-        .max_by(|&a, &b| values[a].total_cmp(&values[b]))?;
+    let near = 8 + blur;
+    let span = |at: f64, from: usize, count: usize| {
+        let at = (at as usize).saturating_sub(from);
+        at.saturating_sub(near + 1).min(count)..(at + near + 2).min(count)
+    };
+    let start = span(spot.y, y0, h)
+        .flat_map(|y| span(spot.x, x0, w).map(move |x| (x, y)))
+        .filter(|(x, y)| ((x + x0) as f64 + 0.5 - spot.x).hypot((y + y0) as f64 + 0.5 - spot.y) < near as f64)
+        .map(|(x, y)| y * w + x)
+        .max_by(|&a, &b| values[a].total_cmp(&values[b]));
+    let Some(start) = start else { return Ok(None) };
     let level = (values[start] / 8.0).max(2.5 * sigma / (2 * blur + 1) as f64);
     if values[start] < 1.6 * level {
-        return None;
+        return Ok(None);
     }
 
     let mut inside = vec![false; w * h];
-    let mut todo = vec![start];
+    let (mut todo, mut members) = (vec![start], Vec::new());
     inside[start] = true;
     while let Some(i) = todo.pop() {
+        members.push(i);
         let (x, y) = (i % w, i / w);
         for (nx, ny) in [(x.wrapping_sub(1), y), (x + 1, y), (x, y.wrapping_sub(1)), (x, y + 1)] {
             if nx < w && ny < h && !inside[ny * w + nx] && values[ny * w + nx] > level {
@@ -117,12 +135,21 @@ pub fn extent_of(wall: &Wall, spot: Spot, excess: f64, blur: usize) -> Option<Ex
             }
         }
     }
-    let members: Vec<usize> = (0..w * h).filter(|&i| inside[i]).collect();
+    members.sort_unstable();
     let bounds =
         members.iter().fold([w, h, 0, 0], |b, &i| [b[0].min(i % w), b[1].min(i / w), b[2].max(i % w), b[3].max(i / w)]);
+    // What the averages of the outline and its margin rest on must lie in the window, or past the picture's edge.
+    let rim = blur + 3;
+    let cut = (bounds[0] < rim && x0 > 0)
+        || (bounds[1] < rim && y0 > 0)
+        || (bounds[2] + rim >= w && x0 + w < size.width)
+        || (bounds[3] + rim >= h && y0 + h < size.height);
+    if cut && side < WINDOW {
+        return Err(Cut);
+    }
     let fills = bounds[2] - bounds[0] + 4 > WINDOW || bounds[3] - bounds[1] + 4 > WINDOW;
     if fills || members.len() < 4 {
-        return None;
+        return Ok(None);
     }
 
     let margin = |i: usize| {
@@ -131,7 +158,9 @@ pub fn extent_of(wall: &Wall, spot: Spot, excess: f64, blur: usize) -> Option<Ex
             .any(|cy| (x.saturating_sub(2)..(x + 3).min(w)).any(|cx| inside[cy * w + cx]))
     };
     let (mut sum, mut sx, mut sy, mut cells) = (0.0, 0.0, 0.0, 0.0);
-    for i in (0..w * h).filter(|&i| margin(i)) {
+    let (columns, rows) = (bounds[0].saturating_sub(2)..=bounds[2] + 2, bounds[1].saturating_sub(2)..=bounds[3] + 2);
+    let around = rows.flat_map(|y| columns.clone().map(move |x| (x, y))).filter(|&(x, y)| x < w && y < h);
+    for i in around.map(|(x, y)| y * w + x).filter(|&i| margin(i)) {
         let loss = f64::from(flat.loss.at(x0 + i % w, y0 + i / w));
         sum += loss;
         cells += 1.0;
@@ -156,7 +185,7 @@ pub fn extent_of(wall: &Wall, spot: Spot, excess: f64, blur: usize) -> Option<Ex
     let depth = members.iter().map(|&i| values[i]).fold(0.0, f64::max);
     let (cx, cy) = ((x as usize).clamp(x0, x0 + w - 1) - x0, (y as usize).clamp(y0, y0 + h - 1) - y0);
     let cell2 = wall.cell_um * wall.cell_um;
-    Some(Extent {
+    Ok(Some(Extent {
         x,
         y,
         x_error: sigma * (cells * mean.max(0.1)).sqrt() / firm,
@@ -168,7 +197,7 @@ pub fn extent_of(wall: &Wall, spot: Spot, excess: f64, blur: usize) -> Option<Ex
         hollow: values[cy * w + cx] / depth,
         inside,
         window: Rect { x: x0, y: y0, width: w, height: h },
-    })
+    }))
 }
 
 /// Loss averaged over squares of `2 blur + 1` cells, unsound cells left out: sums along rows, then along columns.

@@ -13,6 +13,7 @@ use crate::bank::Bank;
 use crate::diffraction::{Edge, Light, Shadowing};
 use crate::inspect::fit::{Spot, Wall};
 use crate::measure::Estimate;
+use crate::optics::equivalent_diameter;
 
 /// Where a stand-off comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -83,12 +84,13 @@ pub fn measure(wall: &Wall, setting: &Setting, bright: &[Spot]) -> StandOff {
     }
     // By rays and far apart first, then close around the best, by rays and by waves.
     let coarse: Vec<f64> = (0..10).map(|i| RANGE.0 * (RANGE.1 / RANGE.0).powf(f64::from(i) / 9.0)).collect();
-    let table = Table::of(wall, setting, Edge::Geometric, &coarse, bright);
+    let light = Light::mixed(setting.colours).coarser();
+    let table = Table::of(wall, setting, (Edge::Geometric, &light), &coarse, bright);
     let Some(first) = table.pooled() else { return assumed };
     let around = |middle: f64, ratio: f64| -> Vec<f64> { (-2..=2).map(|i| middle * ratio.powi(i)).collect() };
     let fine = |edge: Edge| -> Option<Table> {
-        let rough = Table::of(wall, setting, edge, &around(first.height, 1.16), bright).pooled()?;
-        Some(Table::of(wall, setting, edge, &around(rough.height, 1.07), bright))
+        let rough = Table::of(wall, setting, (edge, &light), &around(first.height, 1.16), bright).pooled()?;
+        Some(Table::of(wall, setting, (edge, &light), &around(rough.height, 1.07), bright))
     };
     let (Some(rays), Some(waves)) = (fine(Edge::Geometric), fine(Edge::Wave)) else { return assumed };
     let (edge, table) = if rays.explains_better_than(&waves) { (Edge::Geometric, rays) } else { (Edge::Wave, waves) };
@@ -134,9 +136,15 @@ const ROUND: f64 = 0.9;
 const MODEL: f64 = 0.03;
 
 impl Table {
-    fn of(wall: &Wall, setting: &Setting, edge: Edge, heights: &[f64], bright: &[Spot]) -> Table {
-        let banks: Vec<Bank> =
-            heights.par_iter().map(|&h| Bank::new(setting.shadowing(Millimetres(h), edge), LARGEST)).collect();
+    fn of(wall: &Wall, setting: &Setting, (edge, light): (Edge, &Light), heights: &[f64], bright: &[Spot]) -> Table {
+        // No larger than what the areas, known roughly so far, can turn out to be.
+        let largest = bright.iter().map(|s| equivalent_diameter(s.area_um2).0).fold(0.0, f64::max);
+        let largest = Micrometres((1.6 * largest).clamp(40.0, LARGEST.0));
+        let bank = |&h: &f64| {
+            let shadowing = Shadowing { light: light.clone(), ..setting.shadowing(Millimetres(h), edge) };
+            Bank::new(shadowing, largest)
+        };
+        let banks: Vec<Bank> = heights.par_iter().map(bank).collect();
         let last = &banks[banks.len() - 1];
         let row = |i: usize| -> Option<Row> {
             let spot = bright[i];
