@@ -12,7 +12,7 @@ const HELP: &str = "The window of Motelight: the whole job on screen.
 
 Usage: motelight-window [OPTIONS] [FILES AND FOLDERS]...
 
-  --state FILE    where choices are written down (default: state.json in the user's state folder)
+  --state FILE    where choices are written down (default: window.json in the user's state folder)
   --ledger FILE   the ledger (default: MOTELIGHT_LEDGER, else ledger.sqlite in the user's data folder)
   --no-record     write nothing to the ledger
   --demo DIR      where the demo shoot goes (default: in the user's cache folder)
