@@ -73,6 +73,8 @@ pub struct Viewer {
     tiles: Tiles,
     reliefs: BTreeMap<Version, (Relief, TextureHandle)>,
     mote: Option<usize>,
+    /// Whether something that should be seen is still being drawn.
+    waits: bool,
     last: Option<Placing>,
     /// Points of the screen to one of its pixels.
     one_to_one: f32,
@@ -92,6 +94,7 @@ impl Viewer {
             tiles: Tiles::default(),
             reliefs: BTreeMap::new(),
             mote: None,
+            waits: true,
             last: None,
             one_to_one: 1.0,
         }
@@ -126,6 +129,11 @@ impl Viewer {
     /// Whether anything of the picture has been drawn.
     pub fn is_drawn(&self) -> bool {
         !self.tiles.is_empty()
+    }
+
+    /// Whether all that should be seen of the picture that was asked for is drawn.
+    pub fn is_whole(&self) -> bool {
+        self.opening.is_none() && self.seen.is_some() && !self.waits
     }
 
     /// What would come of the motes of the picture that is shown.
@@ -267,6 +275,7 @@ impl Viewer {
             }
             caption(&painter, *pane, &caption_words(word, shown, &placing, self.one_to_one));
         }
+        self.waits = !(reliefs.is_empty() && parts.is_empty());
         self.looker.want(&seen, reliefs, parts);
         if self.opening.is_some() {
             ui.scope_builder(UiBuilder::new().max_rect(area.shrink(12.0)), |ui| {

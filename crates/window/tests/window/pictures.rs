@@ -37,10 +37,8 @@ fn look(drive: &mut Drive, name: &str) {
 
 /// Parts of a picture are drawn beside the window's own work.
 fn by_and_by(drive: &mut Drive) {
-    for _ in 0..100 {
-        std::thread::sleep(std::time::Duration::from_millis(10));
-        drive.window.step();
-    }
+    drive.steps();
+    drive.until("the whole picture", |app| app.viewer().is_whole());
 }
 
 #[test]
