@@ -59,8 +59,7 @@ impl Light {
         Light(lines.collect())
     }
 
-    /// Half as many lines, the two of each colour joined: enough where shadows are only to be told
-    /// apart.
+    /// Half as many lines, the two of each colour joined: enough where shadows are only to be told apart.
     pub fn coarser(&self) -> Light {
         let joined = self.0.chunks(2).map(|lines| {
             let weight: f64 = lines.iter().map(|l| l.1).sum();

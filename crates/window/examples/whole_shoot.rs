@@ -2,28 +2,14 @@
 //! listed and traced, and every picture is opened as it is and as it would be mended.
 #![allow(clippy::print_stdout, reason = "a measurement is told")]
 
-use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::path::PathBuf;
 use std::time::Duration;
 
-use eframe::egui::{DroppedFile, Key};
+use eframe::egui::Key;
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 use motelight_frame::RawDecoder;
 use motelight_window::{App, Setup};
-
-#[derive(Debug)]
-struct Dropped(PathBuf);
-
-impl DroppedFile for Dropped {
-    fn path(&self) -> &Path {
-        &self.0
-    }
-
-    fn bytes(&self) -> Result<Vec<u8>, String> {
-        Err("the window reads files by their paths".into())
-    }
-}
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let folder = std::env::args_os().nth(1).map(PathBuf::from).ok_or("name a folder of JPEGs")?;
@@ -32,11 +18,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         state: Some(own.path().join("state.json")),
         ledger: Some(own.path().join("ledger.sqlite")),
         demo: own.path().join("demo"),
-        open: Vec::new(),
+        open: vec![folder],
         raw: RawDecoder::InProcess,
     };
     let mut window = Harness::builder().with_size([1280.0, 800.0]).build_eframe(|cc| App::new(&cc.egui_ctx, setup));
-    window.input_mut().dropped_files.push(Arc::new(Dropped(folder)));
     until(&mut window, |app| !app.found().sources.is_empty() && app.found().running.is_none());
     let pictures = window.state().found().sources.len();
     println!("{pictures} pictures listed: {:.0} MB", peak_mb());

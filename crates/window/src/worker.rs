@@ -1,6 +1,5 @@
 //! The one thread on which jobs run. Requests go in, answers come out; a running job tells how far it is and can be stopped.
 
-use std::cell::Cell;
 use std::ops::ControlFlow;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
@@ -317,10 +316,10 @@ impl Run<'_> {
 
     fn recheck(&self, pair: &Pair) -> Answer {
         let Desk { settings, ledger } = self.desk;
-        let judged = Cell::new(0);
+        let mut judged = 0;
         let done = jobs::recheck(&pair.before, &pair.after, settings, &pair.known, ledger.as_deref(), |path| {
-            judged.set(judged.get() + 1);
-            self.say(News::Progress(judged.get(), 2, name(path)));
+            judged += 1;
+            self.say(News::Progress(judged, 2, name(path)));
             self.go_on()
         });
         let card = match (&done.result, &pair.card) {
@@ -371,8 +370,12 @@ impl Run<'_> {
             self.say(News::Progress(done, sources.len(), name(&file.path)));
             self.go_on()
         });
-        let recorded = ledger.as_ref().filter(|_| !self.is_stopped()).map(|l| record::signed_off(l, &files));
-        let pages = if self.is_stopped() { Ok(Pages::default()) } else { write_pages(&files, settings, folder) };
+        // Nobody hears of a job that was stopped, and nothing is to be left of it.
+        if self.is_stopped() {
+            return SignedShoot { files, pages: Ok(Pages::default()), unrecorded: None };
+        }
+        let recorded = ledger.as_ref().map(|l| record::signed_off(l, &files));
+        let pages = write_pages(&files, settings, folder);
         SignedShoot { files, pages, unrecorded: recorded.and_then(Result::err) }
     }
 }

@@ -74,7 +74,7 @@ pub fn recheck(
     settings: &Settings,
     known: &Known,
     ledger: Option<&Path>,
-    each: impl Fn(&Path) -> ControlFlow<()>,
+    each: impl FnMut(&Path) -> ControlFlow<()>,
 ) -> Rechecked {
     let result = compare([before, after], settings, known, ledger, each).map(Box::new);
     Rechecked { before: before.into(), after: after.into(), result }
@@ -85,10 +85,10 @@ fn compare(
     settings: &Settings,
     known: &Known,
     ledger: Option<&Path>,
-    each: impl Fn(&Path) -> ControlFlow<()>,
+    mut each: impl FnMut(&Path) -> ControlFlow<()>,
 ) -> Result<Compare, Refused> {
     let options = InspectOptions { viewings: settings.viewings.clone(), ..InspectOptions::default() };
-    let judged = |path: &Path| -> Result<(Frame, Inspection), Refused> {
+    let mut judged = |path: &Path| -> Result<(Frame, Inspection), Refused> {
         let frame = read(path, &settings.read).map_err(Refused::Unread)?;
         let inspection = motelight_motes::inspect::inspect(&frame, &options);
         if each(path).is_break() {

@@ -151,9 +151,9 @@ fn with_remainders(scene: &Scene, subjects: &[Subject], cluster: &Cluster) -> Ve
     let own: Vec<usize> = cluster.lifts.iter().map(|l| l.mote).collect();
     let with = |lift: &Lift| {
         let asked = Asked { at: (lift.x, lift.y), width: subjects[lift.mote].width, reach: lift.reach };
-        let around =
-            |radius: f64| Rect::around(PicturePoint { x: lift.x, y: lift.y }, Pixels(radius), scene.frame.size());
-        let wide = Cluster { lifts: cluster.lifts.clone(), cutout: Cutout::of(scene.frame, around(wanted(&asked))?) };
+        let middle = PicturePoint { x: lift.x, y: lift.y };
+        let around = Rect::around(middle, Pixels(wanted(&asked)), scene.frame.size())?;
+        let wide = Cluster { lifts: cluster.lifts.clone(), cutout: Cutout::of(scene.frame, around) };
         let cells = scene.scheme.cells(&lifted(&scene.frame.layout, &wide).0);
         let taken = |x: f64, y: f64| {
             let meets = |s: &Subject| (s.x - x).hypot(s.y - y) < 0.6 * s.width + 1.5 * lift.reach;

@@ -93,8 +93,8 @@ pub fn remainder(
     }
     let deep = -passed(0.0).clamp(0.05, 1.0).ln();
     let most = MOST * deep;
-    let stray = (squares.iter().sum::<f64>() / (places * squares.len()) as f64).sqrt();
-    if stray > PLAIN * deep {
+    let everywhere = (squares.iter().sum::<f64>() / (places * squares.len()) as f64).sqrt();
+    if everywhere > PLAIN * deep {
         return None;
     }
     let left = own.into_iter().zip(squares).enumerate().map(|(i, (ring, squares))| {

@@ -5,8 +5,8 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use eframe::egui::{DroppedFile, Key, Modifiers};
-use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
+use egui_kittest::{Harness, HarnessBuilder};
 use motelight_frame::RawDecoder;
 use motelight_window::state::Step;
 use motelight_window::{App, Setup};
@@ -57,8 +57,12 @@ impl Drive {
 
     /// A window in a folder in which one has been before.
     pub fn again(folder: Arc<TempDir>) -> Drive {
+        Drive::built(Harness::builder(), folder)
+    }
+
+    fn built(harness: HarnessBuilder<App>, folder: Arc<TempDir>) -> Drive {
         let setup = setup(folder.path());
-        let window = Harness::builder().with_size([1280.0, 800.0]).build_eframe(|cc| App::new(&cc.egui_ctx, setup));
+        let window = harness.with_size([1280.0, 800.0]).build_eframe(|cc| App::new(&cc.egui_ctx, setup));
         let mut drive = Drive { window, folder };
         drive.steps();
         drive
@@ -66,16 +70,8 @@ impl Drive {
 
     /// A window for the first time that is drawn as well, `scale` pixels to a point.
     pub fn drawn(scale: f32) -> Drive {
-        let folder = Arc::new(tempfile::tempdir().expect("a folder"));
-        let setup = setup(folder.path());
-        let window = Harness::builder()
-            .with_size([1280.0, 800.0])
-            .with_pixels_per_point(scale)
-            .wgpu()
-            .build_eframe(|cc| App::new(&cc.egui_ctx, setup));
-        let mut drive = Drive { window, folder };
-        drive.steps();
-        drive
+        let harness = Harness::builder().with_pixels_per_point(scale).wgpu();
+        Drive::built(harness, Arc::new(tempfile::tempdir().expect("a folder")))
     }
 
     /// A few frames, and every control has a name.

@@ -71,7 +71,8 @@ pub struct Views {
 }
 
 /// Looks files over, as many at a time as processors and memory allow. `each` hears of every file as it is done, and says whether
-/// to go on; the results come in the order of the sources, without those that were not looked at any more. `pictures`: whether small pictures of suspects are wanted.
+/// to go on; the results come in the order of the sources, without those that were not looked at any more. `pictures`: whether
+/// small pictures of suspects are wanted.
 pub fn sign_off_all(
     sources: &[Source],
     settings: &Settings,
