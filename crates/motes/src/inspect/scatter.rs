@@ -20,13 +20,16 @@ pub fn threshold(places: f64, false_motes: f64) -> f64 {
 
 /// Answers by which a far tail is known.
 pub const TOP: usize = 20;
+/// An answer below this belongs to no far tail: one place in a thousand gives it where noise is normal.
+const FAR: f64 = 3.0;
 
 /// Threshold for a number of false motes, from answers of places where no mote can be, strongest first: what exceeds a high
 /// level does so by exponentially distributed amounts (the tail of a normal distribution, and of all that falls at
 /// least as fast; Pickands, Annals of Statistics 3, 1975, from memory), whose scale is told by the median of the strongest
 /// [`TOP`], which single outliers do not move.
 pub fn threshold_against(answers: &[f64], false_motes: f64) -> f64 {
-    let top = TOP.min(answers.len().saturating_sub(1));
+    let far = answers.partition_point(|a| *a > FAR);
+    let top = TOP.min(far.saturating_sub(1));
     if top < TOP / 2 {
         return 0.0;
     }
@@ -41,15 +44,16 @@ const TAIL_TRIALS: usize = 50_000;
 
 /// How much further than a normal distribution's the tails of answers reach at a detection threshold, over the
 /// spread. The codes of a rendered picture are coarser than its noise, and compression stills most places and lets some
-/// jump, to either side: quantiles at 2, 3 and 4 deviations tell, and their growth goes on to five and a half.
+/// jump, to either side: quantiles at 2, 3 and 4 deviations tell, and their growth goes on to five and a half. Only
+/// answers of places brighter than the wall are asked: motes too faint to be left out would make the other tail theirs.
 fn tail_of(answers: Vec<f32>) -> f64 {
     if answers.len() < TAIL_TRIALS / 20 {
         return 1.0;
     }
     let (middle, spread) = median_and_sigma(&mut answers.clone());
-    let mut away: Vec<f32> = answers.into_iter().map(|v| (v - middle).abs()).collect();
+    let mut away: Vec<f32> = answers.into_iter().map(|v| middle - v).filter(|v| *v > 0.0).collect();
     away.sort_unstable_by(|a, b| b.total_cmp(a));
-    // Both tails of a normal distribution hold 2 Q(k).
+    // Of the half of a normal distribution, 2 Q(k) lies beyond k.
     let at = |k: f64| f64::from(away[(libm::erfc(k / std::f64::consts::SQRT_2) * away.len() as f64) as usize]) / k;
     let (two, three, four) = (at(2.0), at(3.0), at(4.0));
     let far = four + 1.5 * (0.5 * (four - two)).max(four - three).max(0.0);
