@@ -13,7 +13,7 @@ use motelight_motes::inspect::{InspectOptions, Inspection, inspect};
 use motelight_motes::recheck::{Recheck, Side, Status, recheck};
 use motelight_synth::random::Random;
 use motelight_synth::scene::Canvas;
-use motelight_synth::sets::{FrameSpec, dust, format, test_frame, write};
+use motelight_synth::sets::{COMMON_UM, FrameSpec, dust, format, test_frame, write};
 use motelight_synth::{Exposure, Mode, Mote, Shape};
 use serde_json::Value;
 
@@ -96,7 +96,7 @@ fn make(folder: &Path, sort: &str, seed: u64, motes: usize) -> [PathBuf; 2] {
         }
         after.push(mote);
     }
-    let new = dust(&mut Random::new(seed, 0xbeef), &before.camera, motes / 8, false);
+    let new = dust(&mut Random::new(seed, 0xbeef), &before.camera, motes / 8, false, COMMON_UM);
     after.extend(new.into_iter().enumerate().map(|(i, m)| Mote { id: 1000 + i as u32, ..m }));
     if wet {
         let at_mm = half.map(|h| random.between(-0.6 * h, 0.6 * h));
@@ -162,10 +162,10 @@ fn one(sort: &str, paths: &[PathBuf; 2], list: bool, tally: &mut Tally) -> Optio
     match &result {
         Ok(done) => {
             let truths = paths.each_ref().map(|p| truth(&truth_path(p)));
-            let (right, all) = compare(done, &found, &truths, list, &name);
+            let counts @ [right, statuses, all] = compare(done, &found, &truths, list, &name);
             let t = &done.transform;
             println!(
-                "{name:32} {right}/{all} scale {:.5} dx {:.3} dy {:.3} by {} motes; residue {:?} ratio {} {took:.2} s",
+                "{name:32} {statuses}/{all} (with partners {right}) scale {:.5} dx {:.3} dy {:.3} by {} motes; residue {:?} ratio {} {took:.2} s",
                 t.scale,
                 t.dx_mm,
                 t.dy_mm,
@@ -181,7 +181,7 @@ fn one(sort: &str, paths: &[PathBuf; 2], list: bool, tally: &mut Tally) -> Optio
                     .collect::<Vec<_>>(),
                 done.by_ratio,
             );
-            tally.add(sort, right, all, done, &truths[1]);
+            tally.add(sort, counts, done, &truths[1]);
         }
         Err(e) => {
             println!("{name:32} REFUSED {e}");
@@ -223,13 +223,7 @@ fn named(found: &Inspection, truth: &[Value]) -> BTreeMap<usize, u64> {
     named
 }
 
-fn compare(
-    done: &Recheck,
-    found: &[Inspection; 2],
-    truths: &[Vec<Value>; 2],
-    list: bool,
-    name: &str,
-) -> (usize, usize) {
+fn compare(done: &Recheck, found: &[Inspection; 2], truths: &[Vec<Value>; 2], list: bool, name: &str) -> [usize; 3] {
     let floor = found.iter().filter_map(|f| f.floor_um).fold(0.0, f64::max);
     let names = [named(&found[0], &truths[0]), named(&found[1], &truths[1])];
     let by_id = |list: &[Value]| -> BTreeMap<u64, Value> {
@@ -243,7 +237,7 @@ fn compare(
         let (x, y) = (number(m, "x_px"), number(m, "y_px"));
         x > 0.0 && y > 0.0 && x < f.size.width as f64 && y < f.size.height as f64
     };
-    let (mut right, mut all) = (0, 0);
+    let (mut right, mut statuses, mut all) = (0, 0, 0);
     for id in ids {
         let (a, b) = (sides[0].get(&id), sides[1].get(&id));
         let one = a.or(b).expect("in one of them");
@@ -266,6 +260,7 @@ fn compare(
             f.status == expected && (a.is_none() || is(f.before, 0)) && (b.is_none() || is(f.after, 1))
         });
         right += usize::from(ok);
+        statuses += usize::from(told.is_some_and(|f| f.status == expected));
         if !ok || list {
             println!(
                 "   {} {name} {id} {expected:?} told {:?} {} d {:.1} floor {floor:.1} snr {:.1}/{:.1} at {:.0},{:.0} overlaps {} {}",
@@ -282,45 +277,49 @@ fn compare(
             );
         }
     }
-    (right, all)
+    [right, statuses, all]
 }
 
 #[derive(Default)]
 struct Tally {
-    right: BTreeMap<String, (usize, usize, usize, usize, usize)>,
+    /// Right with partners, right statuses, all; streaks, streaks seen, regions of the ratio.
+    right: BTreeMap<String, [usize; 6]>,
 }
 
 impl Tally {
-    fn add(&mut self, sort: &str, right: usize, all: usize, done: &Recheck, truth: &[Value]) {
+    fn add(&mut self, sort: &str, counts: [usize; 3], done: &Recheck, truth: &[Value]) {
         let t = self.right.entry(sort.into()).or_default();
-        t.0 += right;
-        t.1 += all;
+        (0..3).for_each(|i| t[i] += counts[i]);
         let streak = truth.iter().find(|m| m["id"] == 2000);
         if let Some(m) = streak {
-            t.2 += 1;
+            t[3] += 1;
             let near = |r: &&motelight_motes::recheck::Residue| {
                 (r.at.x - number(m, "x_mm")).hypot(r.at.y - number(m, "y_mm")) < 0.7
             };
-            t.3 += usize::from(done.residue.iter().any(|r| near(&r)));
+            t[4] += usize::from(done.residue.iter().any(|r| near(&r)));
         }
-        t.4 += done.residue.iter().filter(|r| r.after.is_none()).count();
+        t[5] += done.residue.iter().filter(|r| r.after.is_none()).count();
     }
 
     fn add_refused(&mut self, sort: &str) {
-        self.right.entry(sort.into()).or_default().1 += 1000;
+        self.right.entry(sort.into()).or_default()[2] += 1000;
     }
 
     fn say(&self, sort: &str) {
-        let (right, all, streaks, seen, regions) = self.right[sort];
+        let [right, statuses, all, streaks, seen, regions] = self.right[sort];
         println!(
-            "== {sort}: {right} of {all} right ({:.4}); streaks {seen} of {streaks}, regions of the ratio {regions}",
-            right as f64 / all as f64
+            "== {sort}: {statuses} of {all} statuses right ({:.4}), {right} with their partners; streaks {seen} of {streaks}, \
+             regions of the ratio {regions}",
+            statuses as f64 / all as f64
         );
     }
 
     fn total(&self) {
-        let (right, all) = self.right.values().fold((0, 0), |s, t| (s.0 + t.0, s.1 + t.1));
-        println!("== all: {right} of {all} right ({:.4})", right as f64 / all as f64);
+        let [right, statuses, all] = [0, 1, 2].map(|i| self.right.values().map(|t| t[i]).sum::<usize>());
+        println!(
+            "== all: {statuses} of {all} statuses right ({:.4}), {right} with their partners",
+            statuses as f64 / all as f64
+        );
     }
 }
 

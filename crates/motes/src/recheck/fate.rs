@@ -54,8 +54,10 @@ pub struct Fate {
     pub doubt: Option<Doubt>,
 }
 
-/// Of motes that do not stay in their place, this share moves elsewhere on the glass; the rest leaves it. A guess.
+/// Of motes that do not stay in their place, this share moves elsewhere on the glass, the rest leaves it, as if it had been seen
+/// on so many before: a guess. A wet pass moves few, a blower more, and the pair itself tells.
 const MOVES: f64 = 0.25;
+const MOVES_SEEN_ON: f64 = 4.0;
 /// Half of those that move land within about this distance. A guess.
 const HOP_MM: f64 = 2.5;
 /// How a share of a shadow strays besides its noise: outlines, neighbours. A guess.
@@ -136,17 +138,22 @@ enum Verdict {
 #[derive(Clone, Copy)]
 struct Repeats {
     bias: f64,
+    /// Standard error of that.
+    bias_error: f64,
     unknown: f64,
 }
 
 impl Repeats {
     /// Where too few motes stayed to tell: the model's own doubt, twice. A guess.
-    const UNKNOWN: Repeats = Repeats { bias: 0.0, unknown: 0.042 };
+    const UNKNOWN: Repeats = Repeats { bias: 0.0, bias_error: 0.0, unknown: 0.042 };
+    /// How far two stand-offs measured apart may put all areas: 1.5 % in height, twice that in area. A guess.
+    const COMMON: f64 = 0.03;
 
     /// The difference of two areas, and its standard deviation if they are one mote's.
     fn of(self, p: &Point, q: &Point) -> (f64, f64) {
         let odd = if p.round && q.round { 0.0 } else { 0.2 };
-        (q.ln_area - p.ln_area - self.bias, p.ln_area_noise.hypot(q.ln_area_noise).hypot(self.unknown).hypot(odd))
+        let model = self.unknown.hypot(self.bias_error).hypot(odd);
+        (q.ln_area - p.ln_area - self.bias, p.ln_area_noise.hypot(q.ln_area_noise).hypot(model))
     }
 }
 
@@ -234,12 +241,20 @@ impl Court<'_, '_> {
             v.sort_unstable_by(f64::total_cmp);
             v[v.len() / 2]
         };
-        let bias = median(seen.iter().map(|s| s.0).collect());
-        let scatter = 1.4826 * median(seen.iter().map(|s| (s.0 - bias).abs()).collect());
+        let middle = median(seen.iter().map(|s| s.0).collect());
+        let scatter = 1.4826 * median(seen.iter().map(|s| (s.0 - middle).abs()).collect());
         let noise = median(seen.iter().map(|s| s.1).collect());
         let unknown = (scatter * scatter - noise * noise).max(0.0).sqrt();
         // Few pairs tell it only roughly.
-        Repeats { bias, unknown: (1.3 * unknown).clamp(0.008, Repeats::UNKNOWN.unknown) }
+        let unknown = (1.3 * unknown).clamp(0.008, Repeats::UNKNOWN.unknown);
+        // Pulled towards none; what is far from the middle is another matter than its noise.
+        let (mut sum, mut weight) = (0.0, Repeats::COMMON.powi(-2));
+        for (apart, noise) in seen {
+            let variance = noise * noise + unknown * unknown;
+            let share = 1.0 / (variance + 0.2 * (apart - middle).powi(2));
+            (sum, weight) = (sum + share * apart, weight + share);
+        }
+        Repeats { bias: sum / weight, bias_error: weight.powf(-0.5), unknown }
     }
 
     /// What both pictures show in one place, though the charts outline it differently.
@@ -284,23 +299,19 @@ impl Court<'_, '_> {
                     + 0.5 * (-0.5 * d2 / (HOP_MM * HOP_MM)).exp() / (std::f64::consts::TAU * HOP_MM * HOP_MM);
                 let other = come.len() as f64 / sensor;
                 let alike = (ln_normal(apart / sigma, sigma) - self.charts.ln_commonness(q.ln_area)).exp();
-                let ratio = MOVES / (1.0 - MOVES) * landing / other * alike;
-                odds.push((ratio, i, j));
+                odds.push((landing / other * alike, i, j));
             }
         }
-        odds.sort_by(|a, b| b.0.total_cmp(&a.0));
-        let mut taken: Vec<(usize, usize, f64)> = Vec::new();
-        for &(ratio, i, j) in &odds {
-            if taken.iter().any(|t| t.0 == i || t.1 == j) {
-                continue;
-            }
-            let rivals: f64 = odds.iter().filter(|o| (o.1 == i) != (o.2 == j)).map(|o| o.0).sum();
-            let probability = ratio / (1.0 + ratio + rivals);
-            if probability > 0.5 {
-                taken.push((i, j, probability));
-            }
+        // The share that moves and who moved, each from the other (expectation maximisation).
+        let mut share = MOVES;
+        let mut weighed = Vec::new();
+        for _ in 0..6 {
+            let times = share / (1.0 - share);
+            weighed = odds.iter().map(|&(ratio, i, j)| (times * ratio, i, j)).collect();
+            let moved: f64 = probabilities(&weighed).iter().sum();
+            share = (MOVES * MOVES_SEEN_ON + moved) / (MOVES_SEEN_ON + lost.len() as f64);
         }
-        taken
+        likeliest(&weighed)
     }
 
     fn pair(&self, i: usize, j: usize, status: Status, probability: f64) -> Fate {
@@ -340,6 +351,71 @@ fn absence(share: Estimate) -> f64 {
     1.0 / (1.0 + (there - gone).exp())
 }
 
+/// Probability of each pair, all others weighed in. `odds`: of each against both its motes being alone. Belief propagation for
+/// matchings: exact where the pairs form no ring (Bayati, Shah and Sharma, IEEE Trans. Information Theory 54, 2008, from memory).
+fn probabilities(odds: &[(f64, usize, usize)]) -> Vec<f64> {
+    const ROUNDS: usize = 40;
+    // What a pair tells each of its two of the other being free.
+    let mut free = vec![(1.0, 1.0); odds.len()];
+    for _ in 0..ROUNDS {
+        let told = |k: usize, same: &dyn Fn(usize) -> bool, of: &dyn Fn(usize) -> f64| {
+            1.0 / (1.0 + (0..odds.len()).filter(|&l| l != k && same(l)).map(|l| odds[l].0 * of(l)).sum::<f64>())
+        };
+        free = (0..odds.len())
+            .map(|k| {
+                let first = told(k, &|l| odds[l].1 == odds[k].1, &|l| free[l].1);
+                let second = told(k, &|l| odds[l].2 == odds[k].2, &|l| free[l].0);
+                (0.5 * (first + free[k].0), 0.5 * (second + free[k].1))
+            })
+            .collect();
+    }
+    let likely = |(k, f): (usize, &(f64, f64))| {
+        let weight = odds[k].0 * f.0 * f.1;
+        weight / (1.0 + weight)
+    };
+    free.iter().enumerate().map(likely).collect()
+}
+
+/// Pairs that make the most statuses right in the mean, each with its probability.
+fn likeliest(odds: &[(f64, usize, usize)]) -> Vec<(usize, usize, f64)> {
+    let likely = probabilities(odds);
+    let sum = |same: &dyn Fn(usize) -> bool| (0..odds.len()).filter(|&l| same(l)).map(|l| likely[l]).sum::<f64>();
+    let mut order: Vec<usize> = (0..odds.len()).collect();
+    order.sort_by(|&a, &b| likely[b].total_cmp(&likely[a]));
+    let mut taken: Vec<(usize, usize, f64)> = Vec::new();
+    for k in order {
+        let (_, i, j) = odds[k];
+        let probability = 0.5 * (sum(&|l| odds[l].1 == i) + sum(&|l| odds[l].2 == j));
+        if probability > 0.5 && !taken.iter().any(|t| t.0 == i || t.1 == j) {
+            taken.push((i, j, probability.min(1.0)));
+        }
+    }
+    taken
+}
+
 fn certainty(ln_odds: f64) -> f64 {
     1.0 / (1.0 + (-ln_odds).exp())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Probabilities counted over all matchings by hand.
+    #[test]
+    fn a_mote_that_fits_two_is_likelier_moved_than_either_pair_is_right() {
+        // One mote, two places: of weights 1, 3 and 3 six sevenths say that it moved, and each place is its with three.
+        let pairs = likeliest(&[(3.0, 0, 0), (3.0, 0, 1)]);
+        assert_eq!(pairs.len(), 1);
+        assert!((pairs[0].2 - 0.5 * (6.0 / 7.0 + 3.0 / 7.0)).abs() < 1e-6, "{pairs:?}");
+        // Alone: 1 against odds of 0.8.
+        assert!(likeliest(&[(0.8, 0, 0)]).is_empty());
+        let pairs = likeliest(&[(4.0, 5, 7)]);
+        assert!(pairs.len() == 1 && (pairs[0].2 - 0.8).abs() < 1e-6, "{pairs:?}");
+        // A chain a-x-b-y of odds 2, 5, 3: matchings weigh 1 + 2 + 5 + 3 + 2*3 = 17; x is matched in 2 + 5 + 6.
+        let pairs = likeliest(&[(2.0, 0, 0), (5.0, 1, 0), (3.0, 1, 1)]);
+        let of = |i, j| pairs.iter().find(|p| p.0 == i && p.1 == j).map(|p| p.2);
+        assert!(of(1, 0).is_none_or(|p| (p - 0.5 * (14.0 / 17.0 + 13.0 / 17.0)).abs() < 1e-6), "{pairs:?}");
+        assert!(!pairs.is_empty());
+    }
 }
