@@ -1159,7 +1159,7 @@ _motelight() {
             return 0
             ;;
         motelight__subcmd__mend)
-            opts="-h --test-frame --trace --dry-run --masks --only --skip --mend --same-body --part --undo --json --sensor --no-record --ledger --out --print --distance --screen --help"
+            opts="-h --test-frame --trace --originals --dry-run --masks --only --skip --mend --same-body --part --undo --json --sensor --no-record --ledger --out --print --distance --screen --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -1170,6 +1170,10 @@ _motelight() {
                     return 0
                     ;;
                 --trace)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --originals)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;

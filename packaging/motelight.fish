@@ -66,6 +66,7 @@ complete -c motelight -n "__fish_motelight_using_subcommand recheck" -l screen -
 complete -c motelight -n "__fish_motelight_using_subcommand recheck" -s h -l help -d 'Print help'
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l test-frame -d 'The test frame by the same body, taken before or after the shoot' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l trace -d 'Mend by the trace of the shoot instead of a test frame: the document that `motelight trace --json` wrote, or, without a file, a trace made now of the pictures named' -r -F
+complete -c motelight -n "__fish_motelight_using_subcommand mend" -l originals -d 'The pictures are finished ones, cropped, straightened, toned or resized: folder of the originals they were made from. Each is brought together with its own, and the shadows are taken out where they lie in it' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l masks -d 'Write a mask of what was changed for every picture, as 8-bit PNG (into DIR, or `masks` beside the copies)' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l only -d 'Mend these motes or pictures and nothing else: a mote\'s number, a picture\'s name, or PICTURE:MOTE' -r
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l skip -d 'Leave these motes or pictures as they are' -r

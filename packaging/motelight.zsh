@@ -70,6 +70,7 @@ _arguments "${_arguments_options[@]}" : \
 _arguments "${_arguments_options[@]}" : \
 '--test-frame=[The test frame by the same body, taken before or after the shoot]:WALL:_files' \
 '(--test-frame)--trace=[Mend by the trace of the shoot instead of a test frame\: the document that \`motelight trace --json\` wrote, or, without a file, a trace made now of the pictures named]::TRACE:_files' \
+'--originals=[The pictures are finished ones, cropped, straightened, toned or resized\: folder of the originals they were made from. Each is brought together with its own, and the shadows are taken out where they lie in it]:DIR:_files' \
 '--masks=[Write a mask of what was changed for every picture, as 8-bit PNG (into DIR, or \`masks\` beside the copies)]::DIR:_files' \
 '*--only=[Mend these motes or pictures and nothing else\: a mote'\''s number, a picture'\''s name, or PICTURE\:MOTE]:ID:_default' \
 '*--skip=[Leave these motes or pictures as they are]:ID:_default' \
@@ -82,7 +83,7 @@ _arguments "${_arguments_options[@]}" : \
 '--distance=[Seen from this far\: 90cm (default\: the print'\''s diagonal; 60 cm for a screen)]:LENGTH:_default' \
 '--dry-run[Say what would be done and write nothing]' \
 '--same-body[Pictures and test frame are of one body, whatever the files tell]' \
-'(--test-frame --trace --dry-run --masks --only --skip --mend --same-body --part)--undo[Turn mended copies back into their originals, by the records beside them]' \
+'(--test-frame --trace --originals --dry-run --masks --only --skip --mend --same-body --part)--undo[Turn mended copies back into their originals, by the records beside them]' \
 '--json[Write the result as JSON to standard output, and nothing else there]' \
 '--no-record[Write nothing to the ledger]' \
 '--screen[Nothing may show at 100 % on a screen (default\: both this and a 60x40cm print)]' \

@@ -15,13 +15,13 @@ pub mod grid;
 pub mod flat;
 pub mod inspect;
 mod refusal;
+pub mod register;
 pub mod mend;
 pub mod recheck;
 pub mod advise;
 pub mod rates;
 pub mod rake;
 pub mod trace;
-pub mod register;
 pub mod signoff;
 pub mod answer;
 

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use motelight_desk::contract::RepairEntry;
 use motelight_desk::jobs::mend::{self as job, Basis, Choices, MendedPicture, Mending, Plan, TurnedBack};
+use motelight_desk::jobs::originals::Originals;
 use motelight_desk::jobs::{self, Outcome, Part, Settings, Source};
 use motelight_desk::report::shown;
 use motelight_frame::{Fault, FrameError, Undone};
@@ -27,6 +28,10 @@ pub struct Mend {
     /// a file, a trace made now of the pictures named
     #[arg(long, value_name = "TRACE", num_args = 0..=1, require_equals = true, conflicts_with = "test_frame")]
     pub trace: Option<Option<PathBuf>>,
+    /// The pictures are finished ones, cropped, straightened, toned or resized: folder of the originals they were made from. Each
+    /// is brought together with its own, and the shadows are taken out where they lie in it
+    #[arg(long, value_name = "DIR")]
+    pub originals: Option<PathBuf>,
     /// Say what would be done and write nothing
     #[arg(long)]
     pub dry_run: bool,
@@ -50,7 +55,7 @@ pub struct Mend {
     #[arg(long, value_name = "K/N")]
     pub part: Option<Part>,
     /// Turn mended copies back into their originals, by the records beside them
-    #[arg(long, conflicts_with_all = ["test_frame", "trace", "dry_run", "masks", "only", "skip", "force", "same_body", "part"])]
+    #[arg(long, conflicts_with_all = ["test_frame", "trace", "originals", "dry_run", "masks", "only", "skip", "force", "same_body", "part"])]
     pub undo: bool,
     #[command(flatten)]
     #[allow(missing_docs)]
@@ -58,16 +63,17 @@ pub struct Mend {
 }
 
 impl Mend {
-    fn plan(&self) -> Plan {
+    fn plan(&self) -> Result<Plan, FrameError> {
         let beside = || self.common.out.as_deref().unwrap_or(Path::new("")).join("masks");
-        Plan {
+        Ok(Plan {
             out: self.common.out.clone(),
             dry_run: self.dry_run,
             masks: self.masks.as_ref().map(|given| given.clone().unwrap_or_else(beside)),
             choices: Choices { only: self.only.clone(), skip: self.skip.clone(), mend: self.force.clone() },
             same_body: self.same_body,
+            originals: self.originals.as_deref().map(Originals::open).transpose()?,
             part: self.part,
-        }
+        })
     }
 }
 
@@ -79,7 +85,8 @@ pub fn run(a: &Mend) -> Outcome {
     let outcome = done.unwrap_or_else(|e| {
         say::error(&e);
         if a.common.json {
-            say::document(&job::document(None, &a.plan(), &[]));
+            let plan = Plan { dry_run: a.dry_run, ..Plan::default() };
+            say::document(&job::document(None, &plan, &[]));
         }
         Outcome::Failed
     });
@@ -87,18 +94,19 @@ pub fn run(a: &Mend) -> Outcome {
 }
 
 fn mended(a: &Mend, sources: &[Source]) -> Result<Outcome, FrameError> {
-    let (settings, plan) = (a.common.settings(), a.plan());
+    let (settings, plan) = (a.common.settings(), a.plan()?);
     if plan.out.is_none() && !plan.dry_run {
         return Err(no_folder());
     }
-    if a.part.is_some() && a.trace == Some(None) {
+    if a.trace == Some(None) {
         let remedy = "Trace the shoot once, and name the document: --trace=shoot.json";
-        return Err(FrameError::new(
-            Fault::Usage,
-            Path::new("--part"),
-            "every part would trace the whole shoot",
-            remedy,
-        ));
+        let refused = |option: &str, why: &str| Err(FrameError::new(Fault::Usage, Path::new(option), why, remedy));
+        if a.part.is_some() {
+            return refused("--part", "every part would trace the whole shoot");
+        }
+        if a.originals.is_some() {
+            return refused("--originals", "finished pictures are not traced, their originals are");
+        }
     }
     let basis = basis(a, sources, &settings)?;
     let count = a.part.map_or(sources.len(), |part| part.share(sources.len()).len());

@@ -10,4 +10,5 @@ mod recheck;
 mod run;
 mod shoot;
 mod signoff;
+mod finished;
 mod trace;

@@ -3,6 +3,7 @@
 mod room;
 mod part;
 pub mod places;
+pub mod originals;
 pub mod look;
 pub mod inspect;
 pub mod mend;

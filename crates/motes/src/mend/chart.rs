@@ -1,11 +1,12 @@
 //! What mending needs of a test frame.
 
-use motelight_frame::{Body, Frame, Micrometres, SensorPoint, Size};
+use motelight_frame::{Body, Frame, Micrometres, PicturePoint, SensorFromPicture, SensorPoint, Size};
 
 use crate::diffraction::Edge;
 use crate::inspect::{Inspection, Kind, MoteFlags};
 use crate::measure::Estimate;
 use crate::refusal::{Refusal, RefusalCode};
+use crate::register::Registration;
 
 /// The motes of one body at one time, and the optics by which they were measured.
 #[derive(Debug, Clone, PartialEq)]
@@ -83,6 +84,36 @@ impl Chart {
             edge: stand_off.edge,
             motes: motes.collect(),
         })
+    }
+
+    /// The chart as it lies in a picture that was finished from one of this body: cropped, turned, resized, straightened. The
+    /// finished picture is taken for a sensor of its own whose pixels are as large as they are at its middle; where
+    /// perspective made things larger, glass and motes are larger: all shadows are then right in pixels and in depth, but
+    /// for the bright ring (which grows with the root of the height) and for the oval that perspective makes of a disc.
+    /// `None` where the finished picture's middle lies outside the original.
+    pub fn carried(&self, way: &Registration) -> Option<Chart> {
+        // Raw and rendered files of one exposure differ by a few pixels.
+        let pitch = self.pitch * (self.size.width as f64 / way.original.width as f64);
+        let from = SensorFromPicture { size: way.original, pitch };
+        let middle = PicturePoint { x: way.finished.width as f64 / 2.0, y: way.finished.height as f64 / 2.0 };
+        let scale = |at: PicturePoint| way.scale_at(at).filter(|s| *s > 0.0);
+        let whole = scale(way.original_from_finished(middle)?)?;
+        let pitch = pitch * (1.0 / whole);
+        let to = SensorFromPicture { size: way.finished, pitch };
+        let mote = |mote: &ChartMote| {
+            let place = from.picture(mote.at);
+            let larger = scale(place)? / whole;
+            let height = mote.stand_off_mm.unwrap_or(self.stand_off_mm.value);
+            let area = mote.blocked_area_um2;
+            Some(ChartMote {
+                at: to.sensor(way.finished_from_original(place)?),
+                at_error: Micrometres((mote.at_error.0 * larger).hypot(pitch.0 * way.sigma_px)),
+                blocked_area_um2: Estimate::new(area.value * larger * larger, area.sigma * larger * larger),
+                stand_off_mm: Some(height * larger),
+                ..mote.clone()
+            })
+        };
+        Some(Chart { size: way.finished, pitch, motes: self.motes.iter().filter_map(mote).collect(), ..self.clone() })
     }
 
     /// Pixel pitch of a picture of this chart's body: the picture's own, else the chart's, scaled where the

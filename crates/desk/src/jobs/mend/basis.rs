@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::f64::consts::PI;
 use std::path::{Path, PathBuf};
 
-use motelight_frame::{Body, Fault, FrameError, Micrometres, PicturePoint, SensorFromPicture, Size, read};
+use motelight_frame::{Body, Fault, FrameError, Micrometres, PicturePoint, SensorFromPicture, Size, file_digest, read};
 use motelight_motes::Estimate;
 use motelight_motes::diffraction::Edge;
 use motelight_motes::inspect::{InspectOptions, Inspection, Kind, MoteFlags};
@@ -36,6 +36,8 @@ pub enum Basis {
 #[derive(Debug, Clone)]
 pub struct TraceBasis {
     name: String,
+    /// Digest of its file, if it has one.
+    digest: Option<String>,
     document: TraceDocument,
     /// Body and picture by the picture's files.
     places: BTreeMap<PathBuf, (usize, usize)>,
@@ -61,7 +63,7 @@ impl Basis {
     pub fn trace_file(path: &Path) -> Result<Basis, FrameError> {
         let document = trace_document(path)?;
         let beside = path.parent().unwrap_or(Path::new(""));
-        Basis::trace(document, path, beside)
+        Basis::trace(document, path, Some(file_digest(path)?.0), beside)
     }
 
     /// A trace just made.
@@ -69,10 +71,10 @@ impl Basis {
     /// # Errors
     /// A trace without a scale, or of no picture.
     pub fn traced(document: TraceDocument) -> Result<Basis, FrameError> {
-        Basis::trace(document, Path::new("the trace of the shoot"), Path::new(""))
+        Basis::trace(document, Path::new("the trace of the shoot"), None, Path::new(""))
     }
 
-    fn trace(document: TraceDocument, name: &Path, beside: &Path) -> Result<Basis, FrameError> {
+    fn trace(document: TraceDocument, name: &Path, digest: Option<String>, beside: &Path) -> Result<Basis, FrameError> {
         let scaled = |b: &&TracedBodyEntry| b.pictures.iter().all(|p| p.pixel_pitch_um.is_some_and(|p| p > 0.0));
         if !document.bodies.iter().all(|b| scaled(&b)) {
             let message = "the trace knows no pixel pitch, so the shadows' sizes are unknown";
@@ -89,7 +91,7 @@ impl Basis {
                 }
             }
         }
-        Ok(Basis::Trace(Box::new(TraceBasis { name: name.display().to_string(), document, places })))
+        Ok(Basis::Trace(Box::new(TraceBasis { name: name.display().to_string(), digest, document, places })))
     }
 
     /// The chart for a picture: of a trace, the motes that stand in it, where they stand in it.
@@ -132,6 +134,14 @@ impl Basis {
         match self {
             Basis::TestFrame { inspection, .. } => Some(inspection),
             Basis::Trace(_) => None,
+        }
+    }
+
+    /// What tells it from any other: a trace by its file.
+    pub fn whole_digest(&self) -> Option<&str> {
+        match self {
+            Basis::TestFrame { digest, .. } => Some(digest),
+            Basis::Trace(trace) => trace.digest.as_deref(),
         }
     }
 

@@ -17,6 +17,7 @@ use motelight_frame::FrameError;
 use motelight_motes::mend::Reason;
 
 use crate::contract::{MendDocument, PartEntry, PictureEntry, RepairEntry};
+use crate::jobs::originals::Originals;
 use crate::jobs::{Outcome, Part, Settings, Source, write_whole};
 use crate::report::{MendedSheet, View, mended_page};
 
@@ -40,6 +41,8 @@ pub struct Plan {
     pub choices: Choices,
     /// The person says that the pictures are of the chart's body, whatever the files tell.
     pub same_body: bool,
+    /// The pictures are finished ones, made from these.
+    pub originals: Option<Originals>,
     /// Which part of the pictures is mended; none: all.
     pub part: Option<Part>,
 }
@@ -111,7 +114,10 @@ pub fn document(basis: Option<&Basis>, plan: &Plan, all: &[MendedPicture]) -> Me
 
 /// What a document says of the part of a run that it is; `sources`: all pictures of the run.
 pub fn part_entry(plan: &Plan, sources: &[Source], basis: &Basis, settings: &Settings) -> Option<PartEntry> {
-    let told = || format!("mend {} {:?} {:?} {}", basis.name(), plan.dry_run, plan.choices, plan.same_body);
+    let told = || {
+        let Plan { dry_run, choices, same_body, originals, .. } = plan;
+        format!("mend {} {dry_run:?} {choices:?} {same_body} {originals:?}", basis.name())
+    };
     plan.part.map(|part| part.entry(sources, settings, &told()))
 }
 

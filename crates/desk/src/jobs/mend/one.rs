@@ -1,5 +1,6 @@
 //! One picture: read, mended, recorded, put in place.
 
+use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 
 use motelight_frame::read::kind;
@@ -8,13 +9,14 @@ use motelight_frame::{
     Fault, FileKind, Frame, FrameError, Patch, Plane, Rect, Written, copy_sidecars, file_digest, read, write_mended,
     write_negative,
 };
-use motelight_motes::mend::{MendOptions, Mended, mend as mend_frame};
+use motelight_motes::mend::{Chart, MendOptions, Mended, mend as mend_frame};
 use serde_json::json;
 
 use super::basis::{Basis, usage};
 use super::record::{Record, SCHEMA, listed};
 use super::{Mending, Plan};
 use crate::contract::RepairEntry;
+use crate::jobs::originals::Originals;
 use crate::jobs::{Settings, Source, write_whole};
 use crate::report::{View, look, mask_png, view_places};
 
@@ -55,8 +57,7 @@ impl Shared<'_> {
         if let Some((_, output)) = &out {
             refuse_taken(&source.path, output)?;
         }
-        let mut frame = read(&source.path, &self.settings.read)?;
-        let mut mended = self.mended(source, &frame, &options)?;
+        let (mut frame, mut mended) = self.light_of(source, &options)?;
         let motes: Vec<RepairEntry> = mended.motes.iter().map(RepairEntry::from).collect();
         let mut mending = Mending {
             output: out.as_ref().map(|(_, output)| output.clone()),
@@ -139,9 +140,14 @@ impl Shared<'_> {
     /// All that decides what comes out, beside the picture itself.
     fn made_by(&self, source: &Source, options: &MendOptions) -> Result<String, FrameError> {
         let sensor = self.settings.read.sensor.map(|(w, h)| [w.0, h.0]);
+        // Which motes stand in a finished picture is known only when it was brought together with its original.
+        let chart = match &self.plan.originals {
+            None => self.basis.digest(&source.path)?,
+            Some(originals) => json!({ "all": self.basis.whole_digest(), "originals": originals.files }),
+        };
         let made_by = json!({
             "version": env!("CARGO_PKG_VERSION"),
-            "chart": self.basis.digest(&source.path)?,
+            "chart": chart,
             "viewings": options.viewings,
             "choices": options.choices,
             "certainty": options.certainty,
@@ -151,16 +157,46 @@ impl Shared<'_> {
         Ok(made_by.to_string())
     }
 
-    fn mended(&self, source: &Source, frame: &Frame, options: &MendOptions) -> Result<Mended, FrameError> {
-        let chart = self.basis.chart(&source.path)?;
-        mend_frame(frame, &chart, options).map_err(|r| usage(&source.path, &r))
-    }
-
     /// The picture and its new light, with nothing written.
     pub fn light_of(&self, source: &Source, options: &MendOptions) -> Result<(Frame, Mended), FrameError> {
-        let frame = read(&source.path, &self.settings.read)?;
-        let mended = self.mended(source, &frame, options)?;
+        let mut frame = read(&source.path, &self.settings.read)?;
+        let (chart, note) = match &self.plan.originals {
+            None => (self.basis.chart(&source.path)?, None),
+            Some(originals) => {
+                let (chart, note) = self.carried(source, &mut frame, originals)?;
+                (Cow::Owned(chart), Some(note))
+            }
+        };
+        let mut mended = mend_frame(&frame, &chart, options).map_err(|r| usage(&source.path, &r))?;
+        mended.notes.splice(0..0, note);
         Ok((frame, mended))
+    }
+
+    /// The chart of a finished picture's original as it lies in the finished picture, which is told the facts of that shot.
+    fn carried(
+        &self,
+        source: &Source,
+        frame: &mut Frame,
+        originals: &Originals,
+    ) -> Result<(Chart, String), FrameError> {
+        let failed = |why: String| {
+            let remedy = "Mend the picture as the camera wrote it, then finish it again.";
+            FrameError::new(Fault::Usage, &source.path, why, remedy)
+        };
+        let found = originals.find(&source.path, frame, self.settings).map_err(|why| {
+            failed(why.map_or("none of the originals fits this picture".to_owned(), |w| w.words().to_owned()))
+        })?;
+        let original = &originals.files[found.number];
+        let chart = self.basis.chart(original)?.carried(&found.way);
+        let chart = chart.ok_or_else(|| failed("its middle lies outside its original".to_owned()))?;
+        (frame.shot.f_number, frame.shot.body) = (found.shot.f_number, found.shot.body);
+        let name = original.file_name().unwrap_or_default().to_string_lossy();
+        let note = format!(
+            "Made from {name}: {:.0} % of its details agree, places to {:.1} px (1 sigma).",
+            100.0 * found.way.matched_share,
+            found.way.sigma_px
+        );
+        Ok((chart, note))
     }
 }
 

@@ -3,17 +3,18 @@
 
 use std::path::{Path, PathBuf};
 
-use motelight_frame::{Body, Fault, Frame, FrameError, Orientation, PicturePoint, read_reduced};
+use motelight_frame::{Body, Fault, Frame, FrameError, PicturePoint};
 use motelight_motes::answer::standing;
-use motelight_motes::register::{Registration, Small, Unmatched, register};
+use motelight_motes::register::Registration;
 use motelight_motes::signoff::{Cause, SignOff, Suspect, Verdict};
 
 use super::Traced;
 use crate::contract::{
     Answer, AnswerEntry, OriginalEntry, SightingEntry, TraceDocument, TracedBodyEntry, TracedPictureEntry,
 };
+use crate::jobs::Settings;
 use crate::jobs::mend::{body_of, trace_document};
-use crate::jobs::{Settings, pictures};
+use crate::jobs::originals::Originals;
 
 /// A traced shoot and where its originals lie.
 #[derive(Debug)]
@@ -21,15 +22,9 @@ pub struct KnownShoot {
     /// The trace's file.
     pub path: PathBuf,
     document: TraceDocument,
-    originals: Vec<Original>,
-}
-
-/// One original, and its place in the trace.
-#[derive(Debug)]
-struct Original {
-    file: PathBuf,
-    body: usize,
-    picture: usize,
+    originals: Originals,
+    /// Body and picture of each original.
+    places: Vec<(usize, usize)>,
 }
 
 impl KnownShoot {
@@ -39,26 +34,24 @@ impl KnownShoot {
     /// A file that is no trace, and a folder that holds none of its pictures.
     pub fn open(trace: &Path, folder: &Path) -> Result<KnownShoot, FrameError> {
         let document = trace_document(trace)?;
-        let (there, mut errors) = pictures(&[folder.to_path_buf()]);
-        if there.is_empty() {
-            let remedy = "Name the folder of the pictures that were traced.";
-            let none = || FrameError::new(Fault::Usage, folder, "there are no pictures in this folder", remedy);
-            return Err(errors.pop().unwrap_or_else(none));
-        }
-        let mut originals = Vec::new();
+        let there = Originals::open(folder)?.files;
+        let (mut files, mut places) = (Vec::new(), Vec::new());
         for (b, body) in document.bodies.iter().enumerate() {
             for (k, picture) in body.pictures.iter().enumerate() {
                 // The file that was measured, else one of the same exposure.
                 let names = std::iter::once(&picture.path).chain(&picture.also).map(|p| Path::new(p).file_name());
-                let found = names.flatten().find_map(|name| there.iter().find(|s| s.path.file_name() == Some(name)));
-                originals.extend(found.map(|s| Original { file: s.path.clone(), body: b, picture: k }));
+                let found = names.flatten().find_map(|name| there.iter().find(|f| f.file_name() == Some(name)));
+                if let Some(file) = found {
+                    files.push(file.clone());
+                    places.push((b, k));
+                }
             }
         }
-        if originals.is_empty() {
+        if files.is_empty() {
             let remedy = "Name the folder of the pictures that were traced.";
             return Err(FrameError::new(Fault::Usage, folder, "none of the trace’s pictures lies here", remedy));
         }
-        Ok(KnownShoot { path: trace.to_path_buf(), document, originals })
+        Ok(KnownShoot { path: trace.to_path_buf(), document, originals: Originals { files }, places })
     }
 
     /// The motes of a finished file's original, mote by mote, and the body that took it; or in words why not.
@@ -68,13 +61,16 @@ impl KnownShoot {
         frame: &Frame,
         settings: &Settings,
     ) -> Result<(Traced, Option<Body>), String> {
-        let finished = Small::of_frame(frame);
-        let (original, way) = self.original(path, &finished, frame.shot.orientation, settings)?;
-        let (body, picture) = self.entries(original).ok_or("The trace does not hold together.")?;
+        let found = self.originals.find(path, frame, settings).map_err(|why| match why {
+            None => "No original of the trace fits this file: judged without the trace.".to_owned(),
+            Some(e) => format!("Judged without the trace: {}.", e.words()),
+        })?;
+        let way = found.way;
+        let (body, picture) = self.entries(found.number).ok_or("The trace does not hold together.")?;
         let answers = picture.motes.iter().map(|m| answer(m, picture, frame, &way, settings)).collect();
         let (finished_from_original, radial) = way.matrix();
         let original = OriginalEntry {
-            path: original.file.display().to_string(),
+            path: self.originals.files[found.number].display().to_string(),
             matched_share: way.matched_share,
             position_sigma_px: way.sigma_px,
             turned_degrees: 90 * u16::from(way.quarter_turns),
@@ -84,70 +80,10 @@ impl KnownShoot {
         Ok((Traced { original, answers }, body_of(&body.body)))
     }
 
-    fn entries(&self, original: &Original) -> Option<(&TracedBodyEntry, &TracedPictureEntry)> {
-        let body = self.document.bodies.get(original.body)?;
-        Some((body, body.pictures.get(original.picture)?))
-    }
-
-    /// The original of the same name, if it fits; else the one that fits best.
-    fn original(
-        &self,
-        path: &Path,
-        finished: &Small,
-        orientation: Orientation,
-        settings: &Settings,
-    ) -> Result<(&Original, Registration), String> {
-        let stem = |p: &Path| p.file_stem().unwrap_or_default().to_string_lossy().to_lowercase();
-        let named = stem(path);
-        let (mut same, others): (Vec<&Original>, Vec<&Original>) =
-            self.originals.iter().partition(|o| named.starts_with(&stem(&o.file)));
-        // `IMG_12` begins as `IMG_1` does: the longer name is meant.
-        same.sort_by_key(|o| std::cmp::Reverse(stem(&o.file).len()));
-        let mut why = None;
-        for original in same {
-            match self.fit(original, finished, orientation, settings) {
-                Ok(way) => return Ok((original, way)),
-                Err(e) => why = why.or(Some(e)),
-            }
-        }
-        let mut best: Option<(&Original, Registration)> = None;
-        if why != Some(Unmatched::Joined) {
-            for original in others {
-                match self.fit(original, finished, orientation, settings) {
-                    Ok(way) if best.is_none_or(|(_, b)| way.matched_share > b.matched_share) => {
-                        best = Some((original, way));
-                    }
-                    Err(Unmatched::Joined) => why = why.or(Some(Unmatched::Joined)),
-                    _ => {}
-                }
-            }
-        }
-        best.ok_or_else(|| match why {
-            None | Some(Unmatched::OtherPicture) => {
-                "No original of the trace fits this file: judged without the trace.".to_owned()
-            }
-            Some(e) => format!("Judged without the trace: {}.", e.words()),
-        })
-    }
-
-    fn fit(
-        &self,
-        original: &Original,
-        finished: &Small,
-        orientation: Orientation,
-        settings: &Settings,
-    ) -> Result<Registration, Unmatched> {
-        let small = read_reduced(&original.file, &settings.read, |_, size| Small::cell_for(size));
-        // One that cannot be read was told of when it was traced.
-        let reduced = small.map_err(|_| Unmatched::OtherPicture)?;
-        let quarters = |o: Orientation| match o.exif() {
-            6 => 1,
-            3 => 2,
-            8 => 3,
-            _ => 0,
-        };
-        let baked = (4 + quarters(reduced.shot.orientation) - quarters(orientation)) % 4;
-        register(&Small::of(&reduced), finished, baked)
+    fn entries(&self, original: usize) -> Option<(&TracedBodyEntry, &TracedPictureEntry)> {
+        let &(body, picture) = self.places.get(original)?;
+        let body = self.document.bodies.get(body)?;
+        Some((body, body.pictures.get(picture)?))
     }
 }
 
