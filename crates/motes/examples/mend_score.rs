@@ -159,7 +159,7 @@ fn main() {
 fn dust(seed: u64, camera: &Camera, count: usize, kind: &str) -> Vec<Mote> {
     let mut random = Random::new(seed, 5);
     if kind == "all" {
-        return motelight_synth::sets::dust(&mut random, camera, count, false);
+        return motelight_synth::sets::dust(&mut random, camera, count, false, motelight_synth::sets::COMMON_UM);
     }
     let half = [camera.width, camera.height].map(|px| px as f64 * camera.pitch_um / 2000.0);
     (0..count as u32)

@@ -1,5 +1,5 @@
 //! Writes test frames by hand: `testset DIR [--count 6] [--seed 1] [--size 3000x2000] [--motes 40]
-//! [--mode fresnel|integral] [--format 0..5] [--f 16] [--stand-off 1.5] [--grains-only] [--faults]`.
+//! [--mode fresnel|integral] [--format 0..5] [--f 16] [--stand-off 1.5] [--grains-only] [--grains 5..100] [--faults]`.
 #![allow(clippy::print_stdout)]
 
 use std::path::PathBuf;
@@ -30,6 +30,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                 (spec.width, spec.height) = (width.parse()?, height.parse()?);
             }
             "--grains-only" => spec.grains_only = true,
+            "--grains" => {
+                let sizes = value()?;
+                let (least, most) = sizes.split_once("..").ok_or("--grains wants LEAST..MOST")?;
+                spec.grains_um = [least.parse()?, most.parse()?];
+            }
             "--faults" => faults = true,
             _ => return Err(format!("{word} is not known").into()),
         }

@@ -9,7 +9,7 @@ use crate::mote::{Mote, Shape};
 use crate::optics::Mode;
 use crate::random::Random;
 use crate::scene::{Canvas, Texture, View, Wall};
-use crate::sets::{dust, save_truth};
+use crate::sets::{COMMON_UM, dust, save_truth};
 use crate::tone::Tone;
 use crate::truth::truth;
 use crate::write::{Chroma, Compression, Depth, Endian, Format, SynthError, encode, save};
@@ -198,7 +198,7 @@ fn motes(number: u32) -> Vec<Mote> {
     // One lies under the glass, nearer to the photosites: no swab reaches it.
     let under = Shape::Irregular { diameter_um: 24.0, roughness: 0.2, elongation: 1.2, seed: 41 };
     motes.push(Mote { id: 20, at_mm: [2.2, 2.7], shape: under, stand_off_mm: Some(0.55) });
-    let fine = dust(&mut Random::new(2024, 5), &camera(), 60, true);
+    let fine = dust(&mut Random::new(2024, 5), &camera(), 60, true, COMMON_UM);
     let small = fine.into_iter().filter(|mote| matches!(mote.shape, Shape::Grain { diameter_um } | Shape::Irregular { diameter_um, .. } if diameter_um < 26.0));
     motes.extend(small.map(|mote| Mote { id: mote.id + 100, ..mote }).take(18));
     motes

@@ -1,7 +1,7 @@
 //! Scores sign-off on synthetic deliveries whose truth is known, and on pictures given.
 //!
-//! `cargo run --release --example signoff_score -- [scenes=24] [seed=1] [only=SCENE] [motes=60] [list] [cut=FOLDER] [FILES...]`
-//! With files: suspects of each as it is, then of three deliveries of it (`edits=3`), then recall of motes laid over it.
+//! `cargo run --release --example signoff_score -- [scenes=24] [seed=1] [only=SCENE] [motes=60] [list] [cut=FOLDER] [keep=FOLDER] [FILES...]`
+//! `keep`: every delivery with its truth and what was said of it beside. With files: suspects of each as it is, then of three deliveries of it (`edits=3`), then recall of motes laid over it.
 
 #![allow(clippy::print_stdout, reason = "a table for a person")]
 
@@ -16,6 +16,7 @@ use motelight_frame::{Frame, RawDecoder, ReadOptions, read};
 use motelight_motes::signoff::{SignOff, SignOffOptions, Suspect, sign_off};
 use motelight_synth::random::Random;
 use motelight_synth::scene::{Canvas, Painting, Texture, View, Wall};
+use motelight_synth::sets::{COMMON_UM, dust};
 use motelight_synth::{Camera, Exposure, Facts, Glass, Lens, Mode, Shot};
 
 use delivery::{Editing, Rgb, ideal, linear, taken};
@@ -43,6 +44,7 @@ fn main() {
         folder: tempfile::tempdir().expect("a folder"),
         list: options.contains_key("list"),
         cut: options.get("cut").map(PathBuf::from),
+        keep: options.get("keep").map(PathBuf::from),
         motes: number("motes", 60),
     };
     let (seed, edits) = (number("seed", 1) as u64, number("edits", 3));
@@ -86,6 +88,7 @@ struct Run {
     folder: tempfile::TempDir,
     list: bool,
     cut: Option<PathBuf>,
+    keep: Option<PathBuf>,
     motes: usize,
 }
 
@@ -137,7 +140,7 @@ impl Run {
             Vec::new()
         } else {
             let grains_only = random.chance(0.5);
-            motelight_synth::sets::dust(random, &camera, self.motes, grains_only)
+            dust(random, &camera, self.motes, grains_only, COMMON_UM)
         };
         let mut shot = Shot::new(random.pick(&[5.6, 8.0, 11.0, 16.0, 22.0]), random.bits());
         shot.iso = random.between_log(100.0, 1600.0);
@@ -159,6 +162,13 @@ impl Run {
             let pictures = Pictures { dusty: made(Glass::AsItIs), clean: made(Glass::Clean), seen };
             shown(&exposure, &editing, &pictures, &options.viewings)
         };
+        if let Some(folder) = &self.keep {
+            let glass = if exposure.motes.is_empty() { "clean" } else { "dusty" };
+            let kept = folder.join(format!("{} {glass}.{}", name.replace('/', "_"), editing.extension()));
+            std::fs::create_dir_all(folder).expect("a folder");
+            std::fs::copy(&path, &kept).expect("copied");
+            std::fs::write(kept.with_extension("json"), told(&said, &truths)).expect("written");
+        }
         let name = format!("{name} f/{} {:?} {:?}", exposure.shot.f_number, editing.size, editing.store);
         self.count(&name, &said, &truths, &frame, score);
     }
@@ -199,6 +209,21 @@ impl Run {
             }
         }
     }
+}
+
+/// What is there and what was said, for others to be measured by.
+fn told(said: &SignOff, truths: &[Shown]) -> String {
+    let marks: Vec<serde_json::Value> = truths
+        .iter()
+        .map(|t| {
+            let wanted = t.times >= 2.0 && t.plain && t.alone;
+            serde_json::json!({"x": t.at[0], "y": t.at[1], "width": t.width_px, "wanted": wanted, "kind": t.kind})
+        })
+        .collect();
+    let suspects: Vec<serde_json::Value> = (said.suspects.iter().filter(|s| s.counts))
+        .map(|s| serde_json::json!({"x": s.at.x, "y": s.at.y, "width": s.width_px}))
+        .collect();
+    serde_json::json!({"marks": marks, "suspects": suspects}).to_string()
 }
 
 /// The luminance that was read back.

@@ -6,21 +6,24 @@ use crate::camera::Camera;
 use crate::mote::{Mote, Shape};
 use crate::random::Random;
 
-/// Motes strewn over the glass, 5 to 100 um, evenly in the logarithm.
-pub fn dust(random: &mut Random, camera: &Camera, count: usize, grains_only: bool) -> Vec<Mote> {
+/// Diameters of dust as it is met, um.
+pub const COMMON_UM: [f64; 2] = [5.0, 100.0];
+
+/// Motes strewn over the glass; diameters of grains lie between two bounds, evenly in the logarithm.
+pub fn dust(random: &mut Random, camera: &Camera, count: usize, grains_only: bool, grains_um: [f64; 2]) -> Vec<Mote> {
     let half_mm = [camera.width, camera.height].map(|px| px as f64 * camera.pitch_um / 2000.0);
     (0..count as u32)
         .map(|id| Mote {
             id,
             at_mm: half_mm.map(|half| random.between(-half, half)),
-            shape: shape(random, grains_only),
+            shape: shape(random, grains_only, grains_um),
             stand_off_mm: None,
         })
         .collect()
 }
 
-fn shape(random: &mut Random, grains_only: bool) -> Shape {
-    let diameter_um = random.between_log(5.0, 100.0);
+fn shape(random: &mut Random, grains_only: bool, grains_um: [f64; 2]) -> Shape {
+    let diameter_um = random.between_log(grains_um[0], grains_um[1]);
     let lot = if grains_only { random.between(0.0, 0.82) } else { random.unit() };
     if lot < 0.3 {
         Shape::Grain { diameter_um }

@@ -16,7 +16,7 @@ use crate::tone::Tone;
 use crate::truth::{Truth, truth};
 use crate::write::{Chroma, Compression, Depth, Endian, Format, SynthError, encode, save};
 
-pub use dust::dust;
+pub use dust::{COMMON_UM, dust};
 pub use shoot::{ShootSpec, ShootTruth, Subject, shoot};
 
 /// What a test frame should be. Everything not told here is drawn from the seed.
@@ -38,6 +38,8 @@ pub struct FrameSpec {
     pub stand_off_mm: Option<f64>,
     /// Opaque motes only, round and irregular; else all kinds.
     pub grains_only: bool,
+    /// Diameters of grains, um: smallest and largest.
+    pub grains_um: [f64; 2],
     /// What is wrong with the frame.
     pub fault: Option<Fault>,
 }
@@ -54,6 +56,7 @@ impl FrameSpec {
             f_number: None,
             stand_off_mm: None,
             grains_only: false,
+            grains_um: COMMON_UM,
             fault: None,
         }
     }
@@ -171,7 +174,7 @@ pub fn picture(body: &FrameSpec, spec: &PictureSpec) -> Exposure {
 }
 
 fn motes(spec: &FrameSpec, camera: &Camera) -> Vec<Mote> {
-    dust(&mut Random::new(spec.seed, 0xd057), camera, spec.motes, spec.grains_only)
+    dust(&mut Random::new(spec.seed, 0xd057), camera, spec.motes, spec.grains_only, spec.grains_um)
 }
 
 fn body_and_lens(spec: &FrameSpec) -> (Camera, Lens) {

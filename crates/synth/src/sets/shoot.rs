@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::dust;
+use super::{COMMON_UM, dust};
 use crate::camera::{Blades, Camera, Lens};
 use crate::expose::{Exposure, Shot};
 use crate::mote::{Mote, Shape};
@@ -214,7 +214,7 @@ fn pages(spec: &ShootSpec, random: &mut Random) -> Vec<Page> {
 /// The motes and since which picture each is there. Half of those that come on the way come with a change of lens.
 fn settled(spec: &ShootSpec, camera: &Camera, pages: &[Page], random: &mut Random) -> Vec<(Mote, usize)> {
     let changes: Vec<usize> = (1..pages.len()).filter(|&k| pages[k].second_lens != pages[k - 1].second_lens).collect();
-    let mut motes = dust(random, camera, spec.motes, true);
+    let mut motes = dust(random, camera, spec.motes, true, COMMON_UM);
     for mote in &mut motes {
         let diameter = random.between_log(9.0, 75.0);
         if let Shape::Grain { diameter_um } | Shape::Irregular { diameter_um, .. } = &mut mote.shape {
