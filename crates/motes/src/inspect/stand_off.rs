@@ -120,6 +120,8 @@ struct Row {
     freedom: f64,
     /// Correlation of seen and fitted shape at the best height.
     likeness: f64,
+    /// Diameter of the mote over that of the pupil's image there.
+    breadth: f64,
 }
 
 struct Pooled {
@@ -134,6 +136,9 @@ const ROUND: f64 = 0.9;
 /// What the model does not know of one shadow, in ln height: blades of the pupil, vignetting, ragged edges. A guess,
 /// from the widths of regular pentagons to heptagons against the disc of the same area.
 const MODEL: f64 = 0.03;
+/// The same of a mote as broad as the pupil's image: its own ragged outline is taken for blur. It falls with the square of the
+/// breadth, for a small mote's shadow has the outline of the pupil. A guess.
+const RAGGED: f64 = 0.15;
 
 impl Table {
     fn of(wall: &Wall, setting: &Setting, (edge, light): (Edge, &Light), heights: &[f64], bright: &[Spot]) -> Table {
@@ -153,8 +158,13 @@ impl Table {
             let others: Vec<Spot> = bright.iter().enumerate().filter(|&(j, _)| j != i).map(|(_, s)| *s).collect();
             let fits: Vec<_> =
                 banks.iter().map(|bank| wall.fit(bank, spot, radius, &others)).collect::<Option<Vec<_>>>()?;
-            let best = fits.iter().min_by(|a, b| a.chi2.total_cmp(&b.chi2))?;
-            Some(Row { chi2: fits.iter().map(|f| f.chi2).collect(), freedom: best.freedom, likeness: best.likeness() })
+            let (best, bank) = fits.iter().zip(&banks).min_by(|a, b| a.0.chi2.total_cmp(&b.0.chi2))?;
+            Some(Row {
+                chi2: fits.iter().map(|f| f.chi2).collect(),
+                freedom: best.freedom,
+                likeness: best.likeness(),
+                breadth: equivalent_diameter(best.spot.area_um2).0 / bank.shadowing().pupil.0,
+            })
         };
         let rows = (0..bright.len()).into_par_iter().map(row).collect();
         Table { heights: heights.to_vec(), rows }
@@ -180,7 +190,8 @@ impl Table {
         let mut own: Vec<(f64, f64)> = round
             .map(|row| {
                 let (at, sigma) = self.least(&row.chi2);
-                (at, (sigma * (row.least() / row.freedom).max(1.0).sqrt()).hypot(MODEL))
+                let ragged = RAGGED * row.breadth.powi(2).min(1.0);
+                (at, (sigma * (row.least() / row.freedom).max(1.0).sqrt()).hypot(MODEL).hypot(ragged))
             })
             .filter(|o| o.1 < 0.5 && o.0 > LOWEST.ln())
             .collect();
