@@ -18,3 +18,4 @@ for folder in "$pairs"/*/; do
         --out "$folder/mended" --json >"$folder/mended.json" || [ $? -eq 1 ]
 done
 "$python" bench/mend.py "$pairs" bench/mend.tsv bench/mend.md
+"$python" bench/finished.py "${CARGO_TARGET_DIR:-target}/release/motelight" "$pairs" "$work/finished" bench/finished.md
