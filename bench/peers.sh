@@ -12,5 +12,5 @@ cargo build --release --workspace --bins --examples
 rm -rf "$work/peers-frames" "$work/peers-faint" "$work/peers-deliveries"
 "$target/release/examples/testset" "$work/peers-frames" --count 6 --seed 31000 --format 2 --grains-only --grains 3..60 --motes 60
 "$target/release/examples/testset" "$work/peers-faint" --count 12 --seed 33000 --format 2 --grains-only --grains 2.5..9 --motes 150
-"$target/release/examples/signoff_score" scenes=10 seed=909 keep="$work/peers-deliveries"
+"$target/release/examples/signoff_score" scenes=6 seed=909 keep="$work/peers-deliveries"
 "$python" bench/peers.py "$target/release/motelight" "$work/peers-frames" "$work/peers-faint" "$work/peers-deliveries" bench/peers
