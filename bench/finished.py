@@ -13,13 +13,10 @@ import cv2
 import numpy as np
 import tifffile
 
+from mend import coded
+
 SIZE = (1200, 1800)
 BANDS = [(0.02, 0.12), (0.12, 0.25), (0.25, 0.5), (0.5, 1.01)]
-
-
-def coded(light):
-    light = np.clip(light, 0, 1)
-    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.power(light, 1 / 2.4) - 0.055)
 
 
 def finishing(draw):

@@ -129,11 +129,15 @@ def ours_frame(program, path):
     return took, frame_score(found, areas, truth_of(path)), found, said
 
 
-def ask_delivery(path):
+def delivery_truth(path):
     told = json.load(open(os.path.splitext(path)[0] + ".json"))
     for m in told["marks"]:
         m["rank"] = m["width"]
-    rows = []
+    return told
+
+
+def ask_delivery(path):
+    told, rows = delivery_truth(path), []
     for method, setting, run in detectors.grid(**DELIVERY_GRID):
         loss, _ = detectors.flattened(detectors.linear(read(path)), MESH["deliveries"])
         try:
@@ -212,9 +216,9 @@ def main(program, frames, faint, deliveries, out):
         peers = gathered(pool.map(ask_frame, paths))
         pictures = sorted(p for p in glob.glob(os.path.join(deliveries, "*")) if not p.endswith(".json"))
         looked = gathered(pool.map(ask_delivery, pictures))
-    steps = []
-    false_faint = 0
-    for p in sorted(glob.glob(os.path.join(faint, "*.tif"))):
+    steps, false_faint = [], 0
+    faint_paths = sorted(glob.glob(os.path.join(faint, "*.tif")))
+    for p in faint_paths:
         _, _, found, said = ours_frame(program, p)
         told = truth_of(p)
         pairs, false = compare(found, told["motes"], 4)
@@ -222,7 +226,7 @@ def main(program, frames, faint, deliveries, out):
         steps += [(m["snr"], k in pairs) for k, m in enumerate(told["motes"]) if m["whole"] and not m["overlaps"]]
     half, half_sigma, spread = half_recall(steps)
     best = ideal_threshold(said["width"] * said["height"] / 1e6)
-    faint_frames = len(glob.glob(os.path.join(faint, "*.tif")))
+    faint_frames = len(faint_paths)
 
     us = frame_sums([o[1] for o in ours])
     ours_s = sum(o[0] for o in ours)
@@ -278,9 +282,7 @@ def main(program, frames, faint, deliveries, out):
     ]
     said = []
     for p in pictures:
-        told = json.load(open(os.path.splitext(p)[0] + ".json"))
-        for m in told["marks"]:
-            m["rank"] = m["width"]
+        told = delivery_truth(p)
         said.append(delivery_score([(s["x"], s["y"], s["width"]) for s in told["suspects"]], told))
 
     def sums_of(scores):

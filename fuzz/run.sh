@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
-# Coverage-guided fuzzing on the stable toolchain: fuzz/run.sh pictures|documents MINUTES. What was found is in target/fuzz/findings; a
-# file worth keeping goes to fuzz/findings, which the tests of the program read. Wants a C++ compiler.
+# Coverage-guided fuzzing on the stable toolchain: fuzz/run.sh pictures|documents MINUTES. What was found is in target/fuzz/findings; what
+# it shows becomes a test. Wants a C++ compiler.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 target="${CARGO_TARGET_DIR:-target}"
@@ -15,10 +15,14 @@ if [ "$which" = pictures ]; then
 else
     work=$(mktemp -d)
     trap 'rm -rf "$work"' EXIT
-    "$target/release/examples/shoots" "$work" --count 1 --pictures 6 --size 480x320 --motes 6 >/dev/null
-    "$target/release/motelight" trace "$work"/shoot-001 --json --ledger "$work/ledger.sqlite" >"$seeds/trace.json" || true
-    "$target/release/motelight" ledger export --ledger "$work/ledger.sqlite" --out "$work/export" >/dev/null || true
-    cp "$work"/export/*.json "$seeds" || true
+    export MOTELIGHT_LEDGER="$work/ledger.sqlite"
+    "$target/release/examples/shoots" "$work" --count 1 --pictures 8 --size 960x640 --motes 12 >/dev/null
+    "$target/release/examples/testset" "$work/walls" --count 2 --size 900x600 --motes 12 >/dev/null
+    # That there is work to do is no failure.
+    "$target/release/motelight" trace "$work/shoot-001" --json >"$seeds/trace.json" || [ $? -eq 1 ]
+    "$target/release/motelight" inspect "$work"/walls/*.jpg "$work"/walls/*.tif >/dev/null || [ $? -eq 1 ]
+    "$target/release/motelight" ledger export --out "$work/export"
+    cp "$work"/export/*.json "$seeds"
 fi
 # Counters and tables that libFuzzer reads; the pass is LLVM's own and needs no unstable flag of the compiler.
 export RUSTFLAGS="-Cpasses=sancov-module -Cllvm-args=-sanitizer-coverage-level=4 -Cllvm-args=-sanitizer-coverage-inline-8bit-counters -Cllvm-args=-sanitizer-coverage-pc-table -Cllvm-args=-sanitizer-coverage-trace-compares -Ccodegen-units=1"

@@ -1,11 +1,12 @@
-//! Documents of any content: a trace to mend by, parts to merge, an export of the ledger to take back.
+//! Documents of any content: a trace to mend by, an export of the ledger to take back.
 #![no_main]
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use libfuzzer_sys::fuzz_target;
 use motelight_desk::jobs::mend::Basis;
 use motelight_desk::ledger::{Export, Ledger};
+use motelight_fuzz::folder;
 
 fuzz_target!(|data: &[u8]| {
     let path = folder().join("document.json");
@@ -24,12 +25,3 @@ fuzz_target!(|data: &[u8]| {
         }
     }
 });
-
-/// One folder a process, in memory where the system has that.
-fn folder() -> PathBuf {
-    let memory = Path::new("/dev/shm");
-    let base = if memory.is_dir() { memory.to_path_buf() } else { std::env::temp_dir() };
-    let folder = base.join(format!("motelight-fuzz-{}", std::process::id()));
-    let _ = std::fs::create_dir(&folder);
-    folder
-}

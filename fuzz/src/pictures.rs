@@ -2,12 +2,13 @@
 //! die; here only what we do ourselves is asked of one, writing, with the light of a whole one (`MOTELIGHT_WHOLE_DNG`).
 #![no_main]
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::{Once, OnceLock};
 
 use libfuzzer_sys::fuzz_target;
 use motelight_frame::read::kind;
 use motelight_frame::{FileKind, Frame, Limits, Patch, Plane, RawDecoder, ReadOptions, Rect, read, write_mended};
+use motelight_fuzz::folder;
 
 fuzz_target!(|data: &[u8]| {
     static ONCE: Once = Once::new();
@@ -64,13 +65,4 @@ fn options() -> ReadOptions {
 fn whole_dng() -> Option<&'static Frame> {
     static WHOLE: OnceLock<Option<Frame>> = OnceLock::new();
     WHOLE.get_or_init(|| read(Path::new(&std::env::var_os("MOTELIGHT_WHOLE_DNG")?), &options()).ok()).as_ref()
-}
-
-/// One folder a process, in memory where the system has that.
-fn folder() -> PathBuf {
-    let memory = Path::new("/dev/shm");
-    let base = if memory.is_dir() { memory.to_path_buf() } else { std::env::temp_dir() };
-    let folder = base.join(format!("motelight-fuzz-{}", std::process::id()));
-    let _ = std::fs::create_dir(&folder);
-    folder
 }

@@ -87,7 +87,7 @@ fn errors_of_faint_motes_stay_near_the_bound_that_noise_sets() {
 #[test]
 fn a_depth_is_foretold_from_f22_to_f11() {
     let (mut raw, mut jpeg): (Vec<f64>, Vec<f64>) = (Vec::new(), Vec::new());
-    for (i, mode) in (0..4).zip(MODES.into_iter().cycle()) {
+    for (i, mode) in (0..12).zip(MODES.into_iter().cycle()) {
         let spec = FrameSpec { f_number: Some(22.0), ..spec(1000 + i, 30, mode) };
         let judged = Judged::of(&spec, i);
         let off = judged.foretold(&spec, 11.0).into_iter().map(|(foretold, is)| (foretold / is - 1.0).abs());
@@ -99,7 +99,7 @@ fn a_depth_is_foretold_from_f22_to_f11() {
     // The project's own promise is a tenth. Grains under 12 um are left out: their centre depends on the light's colours.
     // Ragged motes, some of these, are as deep as round ones only on the whole: hence nine in ten.
     assert!(raw[raw.len() / 2] < 0.05 && raw[raw.len() * 9 / 10] < 0.10, "{raw:.2?}");
-    assert!(jpeg[jpeg.len() / 2] < 0.10, "{jpeg:.2?}");
+    assert!(jpeg[jpeg.len() / 2] < 0.10 && jpeg[jpeg.len() * 8 / 10] < 0.10, "{jpeg:.2?}");
 }
 
 #[test]

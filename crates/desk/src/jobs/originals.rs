@@ -1,5 +1,6 @@
 //! The original of a finished file: by its name, or by what it shows.
 
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::{Path, PathBuf};
 
 use motelight_frame::{Fault, Frame, FrameError, Orientation, Shot, read_reduced};
@@ -38,6 +39,13 @@ impl Originals {
             return Err(errors.pop().unwrap_or_else(none));
         }
         Ok(Originals { files: there.into_iter().map(|s| s.path).collect() })
+    }
+
+    /// What tells these from others, by their paths: short, for it goes into the record of every picture.
+    pub fn mark(&self) -> u64 {
+        let mut hasher = DefaultHasher::new();
+        self.files.hash(&mut hasher);
+        hasher.finish()
     }
 
     /// The original of the same name, if it fits; else the one that fits best.

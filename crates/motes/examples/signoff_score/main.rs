@@ -1,7 +1,8 @@
 //! Scores sign-off on synthetic deliveries whose truth is known, and on pictures given.
 //!
 //! `cargo run --release --example signoff_score -- [scenes=24] [seed=1] [only=SCENE] [motes=60] [list] [cut=FOLDER] [keep=FOLDER] [FILES...]`
-//! `keep`: every delivery with its truth and what was said of it beside. With files: suspects of each as it is, then of three deliveries of it (`edits=3`), then recall of motes laid over it.
+//! `keep`: every delivery with its truth and what was said of it beside. With files: suspects of each as it is, then of three
+//! deliveries of it (`edits=3`), then recall of motes laid over it.
 
 #![allow(clippy::print_stdout, reason = "a table for a person")]
 
@@ -192,7 +193,7 @@ impl Run {
                 cut(frame, s, &folder.join(format!("{} {i}.png", name.replace(['/', ' '], "_"))));
             }
         }
-        for t in truths.iter().filter(|t| t.times >= 2.0 && t.plain && t.alone) {
+        for t in truths.iter().filter(|t| t.wanted()) {
             let hit = said.suspects.iter().find(|s| s.counts && near(s, t, 0.6));
             let low = said.suspects.iter().find(|s| near(s, t, 0.6));
             let which = if hit.is_some() { 0 } else { 1 + usize::from(low.is_none()) };
@@ -216,7 +217,7 @@ fn told(said: &SignOff, truths: &[Shown]) -> String {
     let marks: Vec<serde_json::Value> = truths
         .iter()
         .map(|t| {
-            let wanted = t.times >= 2.0 && t.plain && t.alone;
+            let wanted = t.wanted();
             serde_json::json!({"x": t.at[0], "y": t.at[1], "width": t.width_px, "wanted": wanted, "kind": t.kind})
         })
         .collect();

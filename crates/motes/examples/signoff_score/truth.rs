@@ -22,6 +22,13 @@ pub struct Shown {
     pub kind: &'static str,
 }
 
+impl Shown {
+    /// Whether it should be found: at least twice the threshold, in a plain place, by itself.
+    pub fn wanted(&self) -> bool {
+        self.times >= 2.0 && self.plain && self.alone
+    }
+}
+
 /// The pictures that tell: noise-free with and without motes, and as delivered, all in linear light.
 pub struct Pictures {
     pub dusty: Rgb,

@@ -358,34 +358,38 @@ fn probabilities(odds: &[(f64, usize, usize)]) -> Vec<f64> {
     // What a pair tells each of its two of the other being free.
     let mut free = vec![(1.0, 1.0); odds.len()];
     for _ in 0..ROUNDS {
-        let told = |k: usize, same: &dyn Fn(usize) -> bool, of: &dyn Fn(usize) -> f64| {
-            1.0 / (1.0 + (0..odds.len()).filter(|&l| l != k && same(l)).map(|l| odds[l].0 * of(l)).sum::<f64>())
-        };
-        free = (0..odds.len())
-            .map(|k| {
-                let first = told(k, &|l| odds[l].1 == odds[k].1, &|l| free[l].1);
-                let second = told(k, &|l| odds[l].2 == odds[k].2, &|l| free[l].0);
-                (0.5 * (first + free[k].0), 0.5 * (second + free[k].1))
-            })
-            .collect();
+        let first = sums(odds, |k| odds[k].1, |k| odds[k].0 * free[k].1);
+        let second = sums(odds, |k| odds[k].2, |k| odds[k].0 * free[k].0);
+        for (&(ratio, i, j), f) in odds.iter().zip(&mut free) {
+            let told = |all: f64, own: f64| 1.0 / (1.0 + (all - ratio * own).max(0.0));
+            *f = (0.5 * (told(first[i], f.1) + f.0), 0.5 * (told(second[j], f.0) + f.1));
+        }
     }
-    let likely = |(k, f): (usize, &(f64, f64))| {
-        let weight = odds[k].0 * f.0 * f.1;
+    let likely = |(&(ratio, ..), f): (&(f64, usize, usize), &(f64, f64))| {
+        let weight = ratio * f.0 * f.1;
         weight / (1.0 + weight)
     };
-    free.iter().enumerate().map(likely).collect()
+    odds.iter().zip(&free).map(likely).collect()
+}
+
+/// Sums over the pairs of each mote: `of` names it by the pair.
+fn sums(odds: &[(f64, usize, usize)], of: impl Fn(usize) -> usize, value: impl Fn(usize) -> f64) -> Vec<f64> {
+    let mut sums = vec![0.0; (0..odds.len()).map(&of).max().map_or(0, |last| last + 1)];
+    (0..odds.len()).for_each(|k| sums[of(k)] += value(k));
+    sums
 }
 
 /// Pairs that make the most statuses right in the mean, each with its probability.
 fn likeliest(odds: &[(f64, usize, usize)]) -> Vec<(usize, usize, f64)> {
     let likely = probabilities(odds);
-    let sum = |same: &dyn Fn(usize) -> bool| (0..odds.len()).filter(|&l| same(l)).map(|l| likely[l]).sum::<f64>();
+    let first = sums(odds, |k| odds[k].1, |k| likely[k]);
+    let second = sums(odds, |k| odds[k].2, |k| likely[k]);
     let mut order: Vec<usize> = (0..odds.len()).collect();
     order.sort_by(|&a, &b| likely[b].total_cmp(&likely[a]));
     let mut taken: Vec<(usize, usize, f64)> = Vec::new();
     for k in order {
         let (_, i, j) = odds[k];
-        let probability = 0.5 * (sum(&|l| odds[l].1 == i) + sum(&|l| odds[l].2 == j));
+        let probability = 0.5 * (first[i] + second[j]);
         if probability > 0.5 && !taken.iter().any(|t| t.0 == i || t.1 == j) {
             taken.push((i, j, probability.min(1.0)));
         }

@@ -116,6 +116,7 @@ pub fn document(basis: Option<&Basis>, plan: &Plan, all: &[MendedPicture]) -> Me
 pub fn part_entry(plan: &Plan, sources: &[Source], basis: &Basis, settings: &Settings) -> Option<PartEntry> {
     let told = || {
         let Plan { dry_run, choices, same_body, originals, .. } = plan;
+        let originals = originals.as_ref().map(Originals::mark);
         format!("mend {} {dry_run:?} {choices:?} {same_body} {originals:?}", basis.name())
     };
     plan.part.map(|part| part.entry(sources, settings, &told()))

@@ -143,7 +143,7 @@ impl Shared<'_> {
         // Which motes stand in a finished picture is known only when it was brought together with its original.
         let chart = match &self.plan.originals {
             None => self.basis.digest(&source.path)?,
-            Some(originals) => json!({ "all": self.basis.whole_digest(), "originals": originals.files }),
+            Some(originals) => json!({ "all": self.basis.whole_digest(), "originals": originals.mark() }),
         };
         let made_by = json!({
             "version": env!("CARGO_PKG_VERSION"),
