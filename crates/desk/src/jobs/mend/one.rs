@@ -192,7 +192,7 @@ impl Shared<'_> {
         (frame.shot.f_number, frame.shot.body) = (found.shot.f_number, found.shot.body);
         let name = original.file_name().unwrap_or_default().to_string_lossy();
         let note = format!(
-            "Made from {name}: {:.0} % of its details agree, places to {:.1} px (1 sigma).",
+            "Made from {name}: {:.0} % of its details agree, places to {:.2} px (1 sigma).",
             100.0 * found.way.matched_share,
             found.way.sigma_px
         );
