@@ -208,14 +208,8 @@ def ideal_threshold(megapixels):
     return float(np.interp(0.0, np.log(n * megapixels / 45.4)[::-1], k[::-1]))
 
 
-def main(program, frames, faint, deliveries, out):
-    started = time.time()
-    paths = sorted(glob.glob(os.path.join(frames, "*.tif")))
-    ours = [ours_frame(program, p) for p in paths]
-    with ProcessPoolExecutor(2) as pool:
-        peers = gathered(pool.map(ask_frame, paths))
-        pictures = sorted(p for p in glob.glob(os.path.join(deliveries, "*")) if not p.endswith(".json"))
-        looked = gathered(pool.map(ask_delivery, pictures))
+def limit(program, faint):
+    """What is said of the physical limit: recall of faint motes against their SNR, in frames of 16 bits."""
     steps, false_faint = [], 0
     faint_paths = sorted(glob.glob(os.path.join(faint, "*.tif")))
     for p in faint_paths:
@@ -227,7 +221,23 @@ def main(program, frames, faint, deliveries, out):
     half, half_sigma, spread = half_recall(steps)
     best = ideal_threshold(said["width"] * said["height"] / 1e6)
     faint_frames = len(faint_paths)
+    return [
+        "## The physical limit",
+        "",
+        f"{len(steps)} opaque motes that stand alone in {faint_frames} frames, most of them faint: half are found at SNR {half:.2f} +- {half_sigma:.2f}, the step is {spread:.2f} wide (1 in theory),",
+        f"{false_faint / faint_frames:.2f} false marks a frame. A filter that knows the one right width and is set to one false mark a frame needs {best:.2f}",
+        f"(half recall at that SNR, by definition): **efficiency {best / half:.2f}** in area (wanted 0.9).",
+    ]
 
+
+def main(program, frames, faint, deliveries, out):
+    started = time.time()
+    paths = sorted(glob.glob(os.path.join(frames, "*.tif")))
+    ours = [ours_frame(program, p) for p in paths]
+    with ProcessPoolExecutor(2) as pool:
+        peers = gathered(pool.map(ask_frame, paths))
+        pictures = sorted(p for p in glob.glob(os.path.join(deliveries, "*")) if not p.endswith(".json"))
+        looked = gathered(pool.map(ask_delivery, pictures))
     us = frame_sums([o[1] for o in ours])
     ours_s = sum(o[0] for o in ours)
     table = [("inspect", "as it is", us, 1.0)]
@@ -266,11 +276,7 @@ def main(program, frames, faint, deliveries, out):
             )
     lines += [
         "",
-        "## The physical limit",
-        "",
-        f"{len(steps)} opaque motes that stand alone in {faint_frames} frames, most of them faint: half are found at SNR {half:.2f} +- {half_sigma:.2f}, the step is {spread:.2f} wide (1 in theory),",
-        f"{false_faint / faint_frames:.2f} false marks a frame. A filter that knows the one right width and is set to one false mark a frame needs {best:.2f}",
-        f"(half recall at that SNR, by definition): **efficiency {best / half:.2f}** in area (wanted 0.9).",
+        *limit(program, faint),
         "",
         "## A finished picture",
         "",
@@ -314,4 +320,8 @@ def main(program, frames, faint, deliveries, out):
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:])
+    # With a program and one folder of faint motes: the physical limit alone.
+    if len(sys.argv) == 3:
+        print("\n".join(limit(*sys.argv[1:])))
+    else:
+        main(*sys.argv[1:])

@@ -148,11 +148,20 @@ fn summary(sheet: &MendedSheet) -> String {
     parts.join(", ")
 }
 
+/// How dark a place is against its surroundings, in words. No shadow takes more than all light: such an answer is made by
+/// the picture's own detail, and tells nothing.
+fn darkness(depth: Option<f64>) -> String {
+    match depth {
+        Some(depth) if depth.abs() > 1.0 => "not to be told in this detail".to_owned(),
+        Some(depth) if depth < -0.0005 => format!("{:.1} % brighter", -100.0 * depth),
+        Some(depth) => format!("{:.1} % darker", 100.0 * depth.abs()),
+        None => "not measured".to_owned(),
+    }
+}
+
 fn strip(sheet: &MendedSheet, view: &View) -> Markup {
     let mote = sheet.motes.iter().find(|m| m.id == view.id);
     let number = view.id.rsplit('-').next().unwrap_or(&view.id);
-    let percent =
-        |v: Option<f64>| v.map_or_else(|| "?".to_owned(), |v| format!("{:.1} %", 100.0 * v).replace('-', "−"));
     html! {
         figure {
             img loading="lazy" width="344" height="112" src=(view.uri)
@@ -165,7 +174,7 @@ fn strip(sheet: &MendedSheet, view: &View) -> Markup {
                         Treatment::Filled => "filled",
                         Treatment::Untouched => { (m.reason.map_or("left", |r| r.words())) }
                     }
-                    ", " (percent(m.depth_before)) " dark before, " (percent(m.depth_after)) " after"
+                    ", " (darkness(m.depth_before)) " before, " (darkness(m.depth_after)) " after"
                     @if m.still_shows { ": still shows" }
                     br;
                 }

@@ -10,13 +10,10 @@ use crate::inspect::Kind;
 use crate::inspect::extended::Extent;
 use crate::inspect::fit::{Fit, Spot, Wall, rough_spot};
 use crate::inspect::scatter::{Scatter, TOP, tail, threshold, threshold_against};
-use crate::inspect::seek::{Candidate, ScaleNoise, Sought, seek};
+use crate::inspect::seek::{Candidate, SEEK, ScaleNoise, Sought, seek};
 use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
 use crate::measure::Estimate;
 
-/// Answer of the search from which on a place is worth a fit: at 4.3 a 45-megapixel frame of noise gives some
-/// hundred candidates per scale, and a shadow of SNR 8 is missed once in ten thousand times.
-const SEEK: f64 = 4.3;
 /// Answer of the search from which on a place may tell the stand-off.
 const BRIGHT: f64 = 9.0;
 /// Most candidates that are fitted.
@@ -175,7 +172,7 @@ fn found_at(
     };
     if rendered {
         let against = finder.bright_answers(setting, &sought.candidates);
-        finder.threshold = threshold.max(threshold_against(&against, false_motes));
+        finder.threshold = threshold.max(threshold_against(&against, &frame.encoding, false_motes));
     }
 
     let starts: Vec<Spot> = rough.iter().map(|(s, _)| *s).collect();

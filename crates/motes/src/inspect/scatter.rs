@@ -1,9 +1,11 @@
 //! How far answers scatter where there is nothing, and the threshold that follows.
 
+use motelight_frame::Encoding;
+
 use crate::bank::Bank;
 use crate::grid::median_and_sigma;
 use crate::inspect::fit::{Spot, Wall};
-use crate::inspect::seek::ScaleNoise;
+use crate::inspect::seek::{SEEK, ScaleNoise};
 
 /// Threshold for a number of false motes among `places` looked at: their number times the normal tail, times 0.4,
 /// the ratio of local maxima to samples above a threshold that was measured on noise filtered with
@@ -20,15 +22,21 @@ pub fn threshold(places: f64, false_motes: f64) -> f64 {
 
 /// Answers by which a far tail is known.
 pub const TOP: usize = 20;
-/// An answer below this belongs to no far tail: one place in a thousand gives it where noise is normal.
-const FAR: f64 = 3.0;
+/// An answer below this tells of no far tail. Places are only asked where the search answered [`SEEK`], so of weaker
+/// answers most are missing, and a level drawn among those that are there makes a normal tail seem long.
+const FAR: f64 = SEEK;
+/// The same where codes of 8 bits, mostly compressed, make the noise: those err further to the dark than to the
+/// light (seen in empty frames), so that this caution, though it costs faint motes, stays. A guess.
+const FAR_IN_COARSE_CODES: f64 = 3.0;
 
 /// Threshold for a number of false motes, from answers of places where no mote can be, strongest first: what exceeds a high
 /// level does so by exponentially distributed amounts (the tail of a normal distribution, and of all that falls at
 /// least as fast; Pickands, Annals of Statistics 3, 1975, from memory), whose scale is told by the median of the strongest
 /// [`TOP`], which single outliers do not move.
-pub fn threshold_against(answers: &[f64], false_motes: f64) -> f64 {
-    let far = answers.partition_point(|a| *a > FAR);
+pub fn threshold_against(answers: &[f64], encoding: &Encoding, false_motes: f64) -> f64 {
+    let coarse = matches!(encoding, Encoding::Tones(tones) if tones.iter().all(|t| t.max_code() < 256));
+    let from = if coarse { FAR_IN_COARSE_CODES } else { FAR };
+    let far = answers.partition_point(|a| *a > from);
     let top = TOP.min(far.saturating_sub(1));
     if top < TOP / 2 {
         return 0.0;

@@ -14,6 +14,9 @@ use crate::flat::Flat;
 use crate::gauss::{filtered, gaussian, halved};
 use crate::grid::{Grid, median_and_sigma};
 
+/// Answer of the search from which on a place is worth a fit: at 4.3 a 45-megapixel frame of noise gives some
+/// hundred candidates per scale, and a shadow of SNR 8 is missed once in ten thousand times.
+pub const SEEK: f64 = 4.3;
 /// Ratio of one scale to the next.
 const STEP: f64 = 1.45;
 
