@@ -129,7 +129,7 @@ fn recall_plot(rows: &[Row], threshold: f64) -> String {
          <rect width='700' height='400' fill='#fff'/>{axes}\
          <polyline points='{}' fill='none' stroke='#b5541c' stroke-width='2'/>{marks}\
          <text x='370' y='378' text-anchor='middle'>true signal-to-noise ratio of the matched filter</text>\
-         <text x='40' y='20'>share of motes found: counted (dots, one standard error), by theory for a threshold of {threshold:.2} (line)</text></svg>\n",
+         <text x='40' y='20'>share of motes found: counted (dots, one standard error), by theory for the mean threshold of {threshold:.2} (line)</text></svg>\n",
         curve.join(" ")
     )
 }

@@ -189,7 +189,7 @@ fn found_at(
         sought.candidates.iter().filter(|c| c.scale > widest && c.snr > 10.0).copied().collect();
     let shadows = finder.shaped(&believed, &broad, setting, &stand_off);
     let grain = f64::from(wall.flat.sigma.median()) * wall.flat.cell as f64;
-    Found { shadows, floor_um2: finder.floor_um2(), threshold_snr: Some(threshold), stand_off, grain }
+    Found { shadows, floor_um2: finder.floor_um2(), threshold_snr: Some(finder.threshold), stand_off, grain }
 }
 
 /// All that fits need.

@@ -62,7 +62,9 @@ fn choices_survive_a_crash() {
     drive.press("f/11");
     drive.key(Key::R);
     let written = drive.folder.path().join("state.json");
-    drive.until("the choices on the disk", |_| std::fs::read_to_string(&written).is_ok_and(|t| t.contains("11.0")));
+    // Each choice is written as it is made: the second may come to the disk a moment after the first.
+    let both = |text: String| text.contains("11.0") && text.replace(' ', "").contains("\"raking\":true");
+    drive.until("the choices on the disk", |_| std::fs::read_to_string(&written).is_ok_and(both));
     let folder = drive.folder.clone();
     std::mem::forget(drive);
 
