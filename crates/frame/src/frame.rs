@@ -112,6 +112,11 @@ pub enum Encoding {
 }
 
 impl Encoding {
+    /// Whether light is stored in 8 bits: codes so coarse that a shadow can hide in one.
+    pub fn few_codes(&self) -> bool {
+        matches!(self, Encoding::Tones(tones) if tones.iter().all(|t| t.max_code() < 256))
+    }
+
     /// Linear light of a stored code of plane `plane` at column `x`, row `y` of the frame.
     pub fn decode(&self, plane: usize, x: usize, y: usize, code: u16) -> f32 {
         match self {

@@ -148,14 +148,12 @@ fn summary(sheet: &MendedSheet) -> String {
     parts.join(", ")
 }
 
-/// How dark a place is against its surroundings, in words. No shadow takes more than all light: such an answer is made by
-/// the picture's own detail, and tells nothing.
+/// How dark a place is against its surroundings, in words.
 fn darkness(depth: Option<f64>) -> String {
     match depth {
-        Some(depth) if depth.abs() > 1.0 => "not to be told in this detail".to_owned(),
         Some(depth) if depth < -0.0005 => format!("{:.1} % brighter", -100.0 * depth),
         Some(depth) => format!("{:.1} % darker", 100.0 * depth.abs()),
-        None => "not measured".to_owned(),
+        None => "not to be told".to_owned(),
     }
 }
 

@@ -44,7 +44,7 @@ fn from_patch(frame: &Frame, patch: &Patch) -> Result<Delta, &'static str> {
     {
         return Err("has not the planes and sizes of its window");
     }
-    let few = few_codes(&frame.encoding);
+    let few = frame.encoding.few_codes();
     let mut planes = vec![Plane::filled(w.size(), 0f32); patch.planes.len()];
     for (p, steps) in planes.iter_mut().enumerate() {
         for y in 0..w.height {
@@ -63,11 +63,6 @@ fn from_patch(frame: &Frame, patch: &Patch) -> Result<Delta, &'static str> {
         }
     }
     Ok(Delta { window: w, planes })
-}
-
-/// Whether a code is so coarse that a shadow can hide in it.
-fn few_codes(encoding: &Encoding) -> bool {
-    matches!(encoding, Encoding::Tones(tones) if tones.iter().all(|t| t.max_code() < 256))
 }
 
 /// Takes from an earlier patch the pixels that a later one sets.

@@ -172,7 +172,7 @@ fn found_at(
     };
     if rendered {
         let against = finder.bright_answers(setting, &sought.candidates);
-        finder.threshold = threshold.max(threshold_against(&against, &frame.encoding, false_motes));
+        finder.threshold = threshold.max(threshold_against(&against, frame.encoding.few_codes(), false_motes));
     }
 
     let starts: Vec<Spot> = rough.iter().map(|(s, _)| *s).collect();

@@ -1,7 +1,5 @@
 //! How far answers scatter where there is nothing, and the threshold that follows.
 
-use motelight_frame::Encoding;
-
 use crate::bank::Bank;
 use crate::grid::median_and_sigma;
 use crate::inspect::fit::{Spot, Wall};
@@ -26,16 +24,16 @@ pub const TOP: usize = 20;
 /// answers most are missing, and a level drawn among those that are there makes a normal tail seem long.
 const FAR: f64 = SEEK;
 /// The same where codes of 8 bits, mostly compressed, make the noise: those err further to the dark than to the
-/// light (seen in empty frames), so that this caution, though it costs faint motes, stays. A guess.
-const FAR_IN_COARSE_CODES: f64 = 3.0;
+/// light: with [`FAR`] ten empty JPEGs of quality 92 gave six false motes instead of one. So this caution, though it
+/// costs faint motes, stays. A guess.
+const FAR_IN_FEW_CODES: f64 = 3.0;
 
 /// Threshold for a number of false motes, from answers of places where no mote can be, strongest first: what exceeds a high
 /// level does so by exponentially distributed amounts (the tail of a normal distribution, and of all that falls at
 /// least as fast; Pickands, Annals of Statistics 3, 1975, from memory), whose scale is told by the median of the strongest
 /// [`TOP`], which single outliers do not move.
-pub fn threshold_against(answers: &[f64], encoding: &Encoding, false_motes: f64) -> f64 {
-    let coarse = matches!(encoding, Encoding::Tones(tones) if tones.iter().all(|t| t.max_code() < 256));
-    let from = if coarse { FAR_IN_COARSE_CODES } else { FAR };
+pub fn threshold_against(answers: &[f64], few_codes: bool, false_motes: f64) -> f64 {
+    let from = if few_codes { FAR_IN_FEW_CODES } else { FAR };
     let far = answers.partition_point(|a| *a > from);
     let top = TOP.min(far.saturating_sub(1));
     if top < TOP / 2 {
@@ -108,5 +106,41 @@ pub fn excess_at(noise: &[ScaleNoise], scale: f64) -> f64 {
         (Some(n), None) => n.excess,
         (None, Some(n)) => n.excess,
         (None, None) => 1.0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Answers as a search of `places` gives them where noise is normal: the strongest stand at the quantiles of the
+    /// normal distribution; of those weaker than the search asks for only a few are there.
+    fn answers_of_noise(places: f64) -> Vec<f64> {
+        let tail = |k: f64| 0.5 * libm::erfc(k / std::f64::consts::SQRT_2);
+        let quantile = |share: f64| {
+            let (mut low, mut high) = (0.0, 9.0);
+            for _ in 0..60 {
+                let middle = 0.5 * (low + high);
+                if tail(middle) > share { low = middle } else { high = middle }
+            }
+            high
+        };
+        let strong = (1..).map(|i| quantile((f64::from(i) - 0.5) / (0.4 * places))).take_while(|a| *a > SEEK);
+        strong.chain([4.0, 3.7, 3.4, 3.2, 3.1, 2.9, 2.5, 2.0]).collect()
+    }
+
+    #[test]
+    fn noise_that_is_normal_keeps_the_threshold_of_normal_noise() {
+        for places in [0.5e6, 2.0e6, 5.0e6, 20.0e6] {
+            let answers = answers_of_noise(places);
+            let (normal, told) = (threshold(places, 0.1), threshold_against(&answers, false, 0.1));
+            assert!(told < normal + 0.3, "{places} places, {} answers: {told} against {normal}", answers.len());
+        }
+    }
+
+    #[test]
+    fn a_long_tail_raises_the_threshold() {
+        let long: Vec<f64> = answers_of_noise(5.0e6).iter().map(|a| SEEK + 3.0 * (a - SEEK)).collect();
+        assert!(threshold_against(&long, false, 0.1) > threshold(5.0e6, 0.1) + 1.0);
     }
 }

@@ -100,7 +100,8 @@ pub struct Outcome {
     pub treatment: Treatment,
     /// Why it was left; `None` where it was not.
     pub reason: Option<Reason>,
-    /// Depth of the shadow as the picture showed it, 0 to 1, in green or luminance; `None` if not measured.
+    /// Depth of the shadow as the picture showed it, 0 to 1, in green or luminance; `None` if not measured, or
+    /// if detail drowns it.
     pub depth_before: Option<f64>,
     /// What is left of it, below 0: brighter than around.
     pub depth_after: Option<f64>,

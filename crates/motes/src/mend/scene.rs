@@ -1,6 +1,6 @@
 //! The picture, the shadows foretold for it, and what it says of them.
 
-use motelight_frame::{Encoding, FNumber, Frame, Layout, Micrometres, PicturePoint, Pixels, Rect};
+use motelight_frame::{FNumber, Frame, Layout, Micrometres, PicturePoint, Pixels, Rect};
 use rayon::prelude::*;
 
 use crate::inspect::Kind;
@@ -148,7 +148,7 @@ impl<'a> Scene<'a> {
 
     /// Whether light is stored in 8 bits.
     pub fn few_codes(&self) -> bool {
-        matches!(&self.frame.encoding, Encoding::Tones(tones) if tones.iter().all(|t| t.max_code() < 256))
+        self.frame.encoding.few_codes()
     }
 
     /// Moves a subject to where it is foretold.

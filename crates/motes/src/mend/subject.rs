@@ -161,14 +161,16 @@ impl<'a> Subject<'a> {
             (true, false) => Treatment::Lifted,
             (true, true) => Treatment::Filled,
         };
+        // No shadow takes more than all light: such an answer is made by the picture's own detail.
+        let depth = |amplitude: f64| Some(amplitude * self.depth).filter(|d| d.abs() <= 1.0);
         Outcome {
             id: self.mote.id.clone(),
             x_px: self.x,
             y_px: self.y,
             treatment,
             reason: self.reason,
-            depth_before: answer.map(|a| a.amplitude * self.depth),
-            depth_after: remains.map(|a| a * self.depth),
+            depth_before: answer.and_then(|a| depth(a.amplitude)),
+            depth_after: remains.and_then(depth),
             depth_error: answer.map(|a| a.sigma * self.depth),
             shadow_width_px: self.width,
             depth_foretold: self.depth,
