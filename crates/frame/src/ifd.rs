@@ -71,6 +71,7 @@ pub(crate) mod tag {
     pub const ACTIVE_AREA: u16 = 50829;
     pub const RAW_IMAGE_DIGEST: u16 = 50972;
     pub const ROW_INTERLEAVE_FACTOR: u16 = 50975;
+    pub const OPCODE_LIST_2: u16 = 51009;
     pub const NEW_RAW_IMAGE_DIGEST: u16 = 51111;
     pub const COLUMN_INTERLEAVE_FACTOR: u16 = 52547;
 }

@@ -38,4 +38,4 @@ pub use read::{
 pub use shot::{Body, Lens, Orientation, Pitch, PitchSource, Shot};
 pub use space::{PicturePoint, Rect, SensorFromPicture, SensorPoint, Size};
 pub use units::{FNumber, Micrometres, Millimetres, Pixels};
-pub use write::{Undo, Undone, Written, copy_sidecars, undo, write_mended};
+pub use write::{Undo, Undone, Written, copy_sidecars, undo, write_gain_maps, write_mended};

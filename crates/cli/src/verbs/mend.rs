@@ -38,6 +38,10 @@ pub struct Mend {
     /// Write a mask of what was changed for every picture, as 8-bit PNG (into DIR, or `masks` beside the copies)
     #[arg(long, value_name = "DIR", num_args = 0..=1, require_equals = true)]
     pub masks: Option<Option<PathBuf>>,
+    /// Leave the sensor data of raws as they are and write the correction beside them, as gain maps of a DNG. Not proved: no
+    /// independent reader that applies them was at hand
+    #[arg(long)]
+    pub gain_maps: bool,
     /// Mend these motes or pictures and nothing else: a mote's number, a picture's name, or PICTURE:MOTE
     #[arg(long, value_name = "ID", value_delimiter = ',')]
     pub only: Vec<String>,
@@ -55,7 +59,7 @@ pub struct Mend {
     #[arg(long, value_name = "K/N")]
     pub part: Option<Part>,
     /// Turn mended copies back into their originals, by the records beside them
-    #[arg(long, conflicts_with_all = ["test_frame", "trace", "originals", "dry_run", "masks", "only", "skip", "force", "same_body", "part"])]
+    #[arg(long, conflicts_with_all = ["test_frame", "trace", "originals", "dry_run", "masks", "gain_maps", "only", "skip", "force", "same_body", "part"])]
     pub undo: bool,
     #[command(flatten)]
     #[allow(missing_docs)]
@@ -69,6 +73,7 @@ impl Mend {
             out: self.common.out.clone(),
             dry_run: self.dry_run,
             masks: self.masks.as_ref().map(|given| given.clone().unwrap_or_else(beside)),
+            gain_maps: self.gain_maps,
             choices: Choices { only: self.only.clone(), skip: self.skip.clone(), mend: self.force.clone() },
             same_body: self.same_body,
             originals: self.originals.as_deref().map(Originals::open).transpose()?,

@@ -98,6 +98,25 @@ fn a_camera_s_own_raw_is_mended_into_a_dng() {
 }
 
 #[test]
+fn a_raw_is_mended_by_gain_maps_with_its_data_untouched() {
+    let out = folder();
+    let run = mend(out.path(), &["--json", "--gain-maps"]);
+    assert_eq!(run.code, 2, "{}", run.stderr);
+    for picture in pictures(&run) {
+        let original = PathBuf::from(picture["path"].as_str().expect("path"));
+        if original.extension() != Some("dng".as_ref()) {
+            assert!(picture["error"]["message"].as_str().is_some_and(|m| m.contains("gain maps")), "{picture}");
+            continue;
+        }
+        let copy = PathBuf::from(picture["output"].as_str().expect("output"));
+        assert!(picture["pixels_changed"].as_u64() > Some(0) && picture["notes"].to_string().contains("Not proved"));
+        assert!(std::fs::read(&copy).expect("copy") != std::fs::read(&original).expect("original"));
+        let (a, b) = (light_of(&original), light_of(&copy));
+        assert!(a.planes == b.planes && a.shot == b.shot, "{picture}");
+    }
+}
+
+#[test]
 fn metadata_of_a_mended_copy_are_those_of_the_original() {
     if Command::new("exiftool").arg("-ver").output().is_err() {
         return skipped("no exiftool: apt-get install libimage-exiftool-perl");

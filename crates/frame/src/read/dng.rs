@@ -136,7 +136,7 @@ fn check_data<R: Read + Seek>(
 }
 
 /// ActiveArea: top, left, bottom, right; the whole mosaic if absent or impossible.
-fn active_area<R: Read + Seek>(tiff: &mut Tiff<R>, directory: &Directory, recorded: Size) -> Rect {
+pub(crate) fn active_area<R: Read + Seek>(tiff: &mut Tiff<R>, directory: &Directory, recorded: Size) -> Rect {
     let whole = Rect { x: 0, y: 0, width: recorded.width, height: recorded.height };
     let area = tiff.numbers(directory, tag::ACTIVE_AREA);
     let &[top, left, bottom, right] = area.as_slice() else { return whole };

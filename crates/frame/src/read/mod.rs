@@ -26,6 +26,7 @@ use std::fs::File;
 use std::io::{self, Read, Seek};
 use std::path::{Path, PathBuf};
 
+pub(crate) use dng::active_area;
 pub use raw::write_negative;
 pub use reduced::{LN_STEPS, Reduced, UNMEASURED, read_reduced};
 pub use sniff::FileKind;

@@ -64,10 +64,7 @@ pub enum Undone {
 pub fn write_mended(source: &Path, frame: &Frame, patches: &[Patch], out: &Path) -> Result<Written, FrameError> {
     refuse_taken(source, out)?;
     let source = Source::open(source)?;
-    let (crop, recorded) = (frame.shot.crop, frame.shot.recorded);
-    if crop.size() != frame.size() || crop.right() > recorded.width || crop.bottom() > recorded.height {
-        return Err(source.mismatch("the frame's crop and size do not agree"));
-    }
+    check_crop(&source, frame)?;
     let deltas = delta::from_patches(&source, frame, patches)?;
     let magic = source.bytes(0, source.len().min(8))?;
     match magic.as_slice() {
@@ -75,6 +72,26 @@ pub fn write_mended(source: &Path, frame: &Frame, patches: &[Patch], out: &Path)
         [0x89, b'P', b'N', b'G', ..] => png::write(&source, frame, &deltas, out),
         [b'I', b'I', 42 | 43, 0, ..] | [b'M', b'M', 0, 42 | 43, ..] => tiff_like::write(&source, frame, &deltas, out),
         _ => Err(not_writable(&source)),
+    }
+}
+
+/// Writes a copy of a DNG to `out` whose sensor data are the original's and which holds the correction as gain maps (DNG 1.7,
+/// OpcodeList2): a reader that applies them sees the patches' light under their masks, to the accuracy of an f32. `frame` must be
+/// what was read from `source`. [`Written::pixels_changed`] counts the pixels with a gain. Not proved by an independent reader.
+///
+/// # Errors
+/// As [`write_mended`]; `Unsupported` for everything that is no DNG, and for one mended so before.
+pub fn write_gain_maps(source: &Path, frame: &Frame, patches: &[Patch], out: &Path) -> Result<Written, FrameError> {
+    refuse_taken(source, out)?;
+    let source = Source::open(source)?;
+    let found = digest_of(source.file()).map_err(|e| source.unreadable(&e))?;
+    if found != frame.digest {
+        return Err(source.mismatch("it is not the file that the frame was read from"));
+    }
+    check_crop(&source, frame)?;
+    match source.bytes(0, source.len().min(4))?.as_slice() {
+        [b'I', b'I', 42 | 43, 0] | [b'M', b'M', 0, 42 | 43] => tiff_like::gain_map::write(&source, frame, patches, out),
+        _ => Err(source.unsupported("gain maps can stand in a DNG only", "mend it without gain maps")),
     }
 }
 
@@ -102,6 +119,14 @@ pub fn undo(mended: &Path, record: &Undo, out: &Path) -> Result<Undone, FrameErr
         Changes::Codes(packed) => png::revert(&source, packed, out)?.ok_or_else(damaged)?,
     };
     Ok(if written == record.original { Undone::Bytes } else { Undone::Pixels })
+}
+
+fn check_crop(source: &Source, frame: &Frame) -> Result<(), FrameError> {
+    let (crop, recorded) = (frame.shot.crop, frame.shot.recorded);
+    if crop.size() != frame.size() || crop.right() > recorded.width || crop.bottom() > recorded.height {
+        return Err(source.mismatch("the frame's crop and size do not agree"));
+    }
+    Ok(())
 }
 
 fn not_writable(source: &Source) -> FrameError {

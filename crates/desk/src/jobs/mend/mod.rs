@@ -37,6 +37,8 @@ pub struct Plan {
     pub dry_run: bool,
     /// Folder for masks of what was changed, where they are wanted.
     pub masks: Option<PathBuf>,
+    /// Raws are left as they are and get the correction as gain maps beside their data.
+    pub gain_maps: bool,
     /// What the person decided about motes and pictures.
     pub choices: Choices,
     /// The person says that the pictures are of the chart's body, whatever the files tell.
@@ -115,9 +117,9 @@ pub fn document(basis: Option<&Basis>, plan: &Plan, all: &[MendedPicture]) -> Me
 /// What a document says of the part of a run that it is; `sources`: all pictures of the run.
 pub fn part_entry(plan: &Plan, sources: &[Source], basis: &Basis, settings: &Settings) -> Option<PartEntry> {
     let told = || {
-        let Plan { dry_run, choices, same_body, originals, .. } = plan;
+        let Plan { dry_run, gain_maps, choices, same_body, originals, .. } = plan;
         let originals = originals.as_ref().map(Originals::mark);
-        format!("mend {} {dry_run:?} {choices:?} {same_body} {originals:?}", basis.name())
+        format!("mend {} {dry_run:?} {gain_maps:?} {choices:?} {same_body} {originals:?}", basis.name())
     };
     plan.part.map(|part| part.entry(sources, settings, &told()))
 }

@@ -6,8 +6,8 @@ use std::path::{Path, PathBuf};
 use motelight_frame::read::kind;
 use motelight_frame::write::{UNFINISHED_PREFIX, give_name, refuse_taken};
 use motelight_frame::{
-    Fault, FileKind, Frame, FrameError, Patch, Plane, Rect, Written, copy_sidecars, file_digest, read, write_mended,
-    write_negative,
+    Fault, FileKind, Frame, FrameError, Patch, Plane, Rect, Written, copy_sidecars, file_digest, read, write_gain_maps,
+    write_mended, write_negative,
 };
 use motelight_motes::mend::{Chart, MendOptions, Mended, mend as mend_frame};
 use serde_json::json;
@@ -31,7 +31,12 @@ impl Shared<'_> {
     /// Mends one picture, or finds that it was done before.
     pub fn one(&self, source: &Source) -> Result<Mending, FrameError> {
         // A camera's own format cannot be written back: its copy is a DNG.
-        let raw = kind(&source.path)? == FileKind::Raw;
+        let kind = kind(&source.path)?;
+        let raw = kind == FileKind::Raw;
+        if self.plan.gain_maps && !raw && kind != FileKind::Dng {
+            let message = format!("gain maps belong to raws, and this is a {}", kind.name());
+            return Err(FrameError::new(Fault::Usage, &source.path, message, "Mend it in a run without --gain-maps."));
+        }
         let relative = if raw { source.relative.with_extension("dng") } else { source.relative.clone() };
         let out = self.plan.out.as_ref().map(|o| (o.as_path(), o.join(&relative)));
         let options = self.options(source);
@@ -77,7 +82,7 @@ impl Shared<'_> {
         make_folder(output.parent())?;
         let written = match raw {
             true => self.write_as_negative(source, &frame, &patches, &staged)?,
-            false => write_mended(&source.path, &frame, &patches, &staged)?,
+            false => self.write_copy(&source.path, &frame, &patches, &staged)?,
         };
         mending.pixels_changed = written.pixels_changed;
         mending.notes.extend(written.notes);
@@ -106,6 +111,11 @@ impl Shared<'_> {
         Ok(mending)
     }
 
+    fn write_copy(&self, source: &Path, frame: &Frame, patches: &[Patch], to: &Path) -> Result<Written, FrameError> {
+        let write = if self.plan.gain_maps { write_gain_maps } else { write_mended };
+        write(source, frame, patches, to)
+    }
+
     /// Writes the copy of a camera's own format: a DNG is made from it, compared with it, and mended.
     fn write_as_negative(
         &self,
@@ -122,7 +132,7 @@ impl Shared<'_> {
             let remedy = "Make a DNG of it with other software and mend that.";
             return Err(FrameError::new(Fault::Unsupported, &source.path, message, remedy));
         }
-        let mut written = write_mended(&negative.0, &same, patches, to)?;
+        let mut written = self.write_copy(&negative.0, &same, patches, to)?;
         written.undo.original = frame.digest.clone();
         written.notes.push(NEGATIVE.to_owned());
         Ok(written)
@@ -148,6 +158,7 @@ impl Shared<'_> {
         let made_by = json!({
             "version": env!("CARGO_PKG_VERSION"),
             "chart": chart,
+            "gain_maps": self.plan.gain_maps,
             "viewings": options.viewings,
             "choices": options.choices,
             "certainty": options.certainty,

@@ -3,6 +3,7 @@
 
 mod raster;
 mod previews;
+pub(super) mod gain_map;
 
 use std::fs::File;
 use std::path::Path;
@@ -33,7 +34,11 @@ pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path
     if raw && !file.directories[0].has(tag::DNG_VERSION) {
         return Err(super::not_writable(source));
     }
-    let (at, raster) = picture(&mut file, frame, raw)?;
+    let d = directory_of(&mut file, frame, raw)?;
+    if raw {
+        gain_map::refuse_earlier_maps(&mut file, &d)?;
+    }
+    let (at, raster) = (d.at, samples_of(&mut file, &d, frame, raw)?);
     let claims = claims(&file, &raster);
     let steps = deltas.iter().map(Delta::rounded).collect();
     let mut mending = Mending { file: &file, frame, raster: &raster, claims, edits: Edits::new(source), steps };
@@ -46,7 +51,7 @@ pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path
         let mut again = Layouts::read(source)?;
         let left = if raw { previews::mend(&mut again, at, frame, deltas, &mut edits)? } else { file.further(at) };
         if left > 0 {
-            notes.push("a smaller picture inside the file was left as it was and still shows the shadows".into());
+            notes.push(PREVIEW_LEFT.to_owned());
         }
     }
     let changes = edits.record()?;
@@ -54,6 +59,8 @@ pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path
     let undo = Undo { original: frame.digest.clone(), mended, changes };
     Ok(Written { pixels_changed, footprint: footprint(deltas), notes, undo })
 }
+
+const PREVIEW_LEFT: &str = "a smaller picture inside the file was left as it was and still shows the shadows";
 
 /// All directories of a file, and numbers in its byte order.
 struct Layouts<'a> {
@@ -106,9 +113,9 @@ impl<'a> Layouts<'a> {
     }
 }
 
-/// Where the directory stands that the frame was read from, and how its samples do: of a rendered picture the
-/// first one, of a raw the first full one of the recorded size.
-fn picture(file: &mut Layouts, frame: &Frame, raw: bool) -> Result<(u64, Raster), FrameError> {
+/// The directory that the frame was read from: of a rendered picture the first one, of a raw the first full one of the
+/// recorded size.
+fn directory_of(file: &mut Layouts, frame: &Frame, raw: bool) -> Result<Directory, FrameError> {
     let source = file.source;
     let wanted = match (&frame.layout, raw) {
         (Layout::Mosaic(_), _) => CFA,
@@ -122,21 +129,26 @@ fn picture(file: &mut Layouts, frame: &Frame, raw: bool) -> Result<(u64, Raster)
         let (width, height) = (file.first(&d, tag::IMAGE_WIDTH, 0), file.first(&d, tag::IMAGE_LENGTH, 0));
         let size = Size { width: width as usize, height: height as usize };
         let full = !raw || file.first(&d, tag::NEW_SUBFILE_TYPE, 0) == 0;
-        if !full || size != frame.shot.recorded || file.first(&d, tag::PHOTOMETRIC, u64::MAX) != wanted {
-            continue;
+        if full && size == frame.shot.recorded && file.first(&d, tag::PHOTOMETRIC, u64::MAX) == wanted {
+            return Ok(d);
         }
-        let r = Raster::read(file, &d, size)?;
-        if r.samples < frame.planes.len() {
-            return Err(source.mismatch("its pixels have fewer samples than the frame has planes"));
-        }
-        let lossy = (r.compression == JPEG && !raw).then(|| "a JPEG inside a TIFF cannot be written back".to_string());
-        if let Some(why) = lossy.or_else(|| coding(file, &r, r.size.width, 1, r.samples).refusal()) {
-            return Err(source.unsupported(why, if raw { RECONVERT } else { RESAVE }));
-        }
-        return Ok((d.at, r));
     }
     let (w, h) = (frame.shot.recorded.width, frame.shot.recorded.height);
     Err(source.mismatch(format!("no full picture of {w} x {h} that the frame could come from")))
+}
+
+/// How the samples of that directory stand; refused where they could not be written back.
+fn samples_of(file: &mut Layouts, d: &Directory, frame: &Frame, raw: bool) -> Result<Raster, FrameError> {
+    let source = file.source;
+    let r = Raster::read(file, d, frame.shot.recorded)?;
+    if r.samples < frame.planes.len() {
+        return Err(source.mismatch("its pixels have fewer samples than the frame has planes"));
+    }
+    let lossy = (r.compression == JPEG && !raw).then(|| "a JPEG inside a TIFF cannot be written back".to_string());
+    match lossy.or_else(|| coding(file, &r, r.size.width, 1, r.samples).refusal()) {
+        Some(why) => Err(source.unsupported(why, if raw { RECONVERT } else { RESAVE })),
+        None => Ok(r),
+    }
 }
 
 const RECONVERT: &str = "convert it to a DNG with lossless compression and mend that";
