@@ -1159,7 +1159,7 @@ _motelight() {
             return 0
             ;;
         motelight__subcmd__mend)
-            opts="-h --test-frame --trace --originals --dry-run --masks --only --skip --mend --same-body --part --undo --json --sensor --no-record --ledger --out --print --distance --screen --help"
+            opts="-h --test-frame --trace --originals --dry-run --masks --gain-maps --only --skip --mend --same-body --part --undo --json --sensor --no-record --ledger --out --print --distance --screen --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0

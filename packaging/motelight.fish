@@ -78,6 +78,7 @@ complete -c motelight -n "__fish_motelight_using_subcommand mend" -l out -d 'Fol
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l print -d 'Nothing may show in a print of this size: 60x40cm, 24x16in' -r
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l distance -d 'Seen from this far: 90cm (default: the print\'s diagonal; 60 cm for a screen)' -r
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l dry-run -d 'Say what would be done and write nothing'
+complete -c motelight -n "__fish_motelight_using_subcommand mend" -l gain-maps -d 'Leave the sensor data of raws as they are and write the correction beside them, as gain maps of a DNG. Not proved: no independent reader that applies them was at hand'
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l same-body -d 'Pictures and test frame are of one body, whatever the files tell'
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l undo -d 'Turn mended copies back into their originals, by the records beside them'
 complete -c motelight -n "__fish_motelight_using_subcommand mend" -l json -d 'Write the result as JSON to standard output, and nothing else there'

@@ -82,8 +82,9 @@ _arguments "${_arguments_options[@]}" : \
 '--print=[Nothing may show in a print of this size\: 60x40cm, 24x16in]:SIZE:_default' \
 '--distance=[Seen from this far\: 90cm (default\: the print'\''s diagonal; 60 cm for a screen)]:LENGTH:_default' \
 '--dry-run[Say what would be done and write nothing]' \
+'--gain-maps[Leave the sensor data of raws as they are and write the correction beside them, as gain maps of a DNG. Not proved\: no independent reader that applies them was at hand]' \
 '--same-body[Pictures and test frame are of one body, whatever the files tell]' \
-'(--test-frame --trace --originals --dry-run --masks --only --skip --mend --same-body --part)--undo[Turn mended copies back into their originals, by the records beside them]' \
+'(--test-frame --trace --originals --dry-run --masks --gain-maps --only --skip --mend --same-body --part)--undo[Turn mended copies back into their originals, by the records beside them]' \
 '--json[Write the result as JSON to standard output, and nothing else there]' \
 '--no-record[Write nothing to the ledger]' \
 '--screen[Nothing may show at 100 % on a screen (default\: both this and a 60x40cm print)]' \
