@@ -34,7 +34,9 @@ pub(super) struct Codes<'a, T> {
 impl Light {
     /// Dark planes of a picture.
     pub fn dark(size: Size, planes: usize) -> Light {
-        Light { planes: vec![Plane::filled(size, 0.0); planes], mask: Plane::filled(size, 0) }
+        // Each from the system anew: a clone would copy what is nought anyhow.
+        let planes = (0..planes).map(|_| Plane::filled(size, 0.0)).collect();
+        Light { planes, mask: Plane::filled(size, 0) }
     }
 
     /// Fills `window` of plane `plane` from codes; the first sample of each pixel is taken. Codes at the
@@ -48,10 +50,16 @@ impl Light {
         light.zip(mask).enumerate().for_each(|(y, (light, mask))| {
             let row = codes.samples[y * codes.row_stride..].iter().step_by(codes.pixel_stride);
             let columns = window.x..window.right();
-            for ((l, m), code) in light[columns.clone()].iter_mut().zip(&mut mask[columns]).zip(row) {
+            let mut most = 0;
+            for (l, code) in light[columns.clone()].iter_mut().zip(row.clone()) {
                 let code = (*code).into();
                 *l = tone.decode(code);
-                *m |= if code >= max { Mask::CLIPPED } else { 0 };
+                most = most.max(code);
+            }
+            // A mask that nothing is written to takes no memory.
+            if most >= max {
+                let clipped = mask[columns].iter_mut().zip(row).filter(|(_, code)| (**code).into() >= max);
+                clipped.for_each(|(m, _)| *m |= Mask::CLIPPED);
             }
         });
     }
@@ -65,15 +73,20 @@ impl Light {
         let mask = self.mask.data_mut()[range].par_chunks_exact_mut(width);
         out.zip(mask).zip(codes.par_chunks(stride)).enumerate().for_each(|(y, ((out, mask), codes))| {
             let (black, scale) = &rows.0[(first + y) % rows.0.len()];
-            let places = out.iter_mut().zip(mask).zip(black.iter().zip(scale));
-            let one = |((l, m), (b, s)): ((&mut f32, &mut u8), (&f32, &f32)), code: u16| {
+            let places = out.iter_mut().zip(black.iter().zip(scale));
+            let mut most = f32::MIN;
+            let mut one = |(l, (b, s)): (&mut f32, (&f32, &f32)), code: u16| {
                 *l = (f32::from(code) - b) * s;
-                *m |= u8::from(*l >= CLIPPED_LIGHT) * Mask::CLIPPED;
+                most = higher(most, *l);
             };
             if samples == 1 {
                 places.zip(codes).for_each(|(place, code)| one(place, *code));
             } else {
                 places.zip(codes[plane..].iter().step_by(samples)).for_each(|(place, code)| one(place, *code));
+            }
+            if most >= CLIPPED_LIGHT {
+                let clipped = mask.iter_mut().zip(out.iter()).filter(|(_, l)| **l >= CLIPPED_LIGHT);
+                clipped.for_each(|(m, _)| *m |= Mask::CLIPPED);
             }
         });
     }

@@ -14,6 +14,10 @@ use crate::measure::Estimate;
 /// (project optics notes, section 2.8), and compression and a mote's own form move it. A guess.
 const MISFIT: f64 = 0.08;
 
+/// Light lost in an outline over what round fits in it explain, from which on it is one thing that they took apart. Fits of
+/// grains side by side explain all but a tenth. A guess.
+const UNEXPLAINED: f64 = 1.35;
+
 impl Finder<'_> {
     /// What is no round shadow gets its outline measured; what is no shadow at all goes.
     pub(super) fn shaped(
@@ -118,8 +122,7 @@ impl Finder<'_> {
         flat
     }
 
-    /// Chains of overlapping spots of like depth: more than three such are no grains that fell side by side, but
-    /// one streak, ring or fibre that round fits took apart.
+    /// Chains of overlapping spots of like depth.
     fn clusters(&self, believed: &[Believed]) -> Vec<Vec<usize>> {
         let depth: Vec<f64> = believed.iter().map(|b| self.banks[b.bank].shape(b.spot.area_um2).at(0.0).0).collect();
         let linked = |i: usize, j: usize| {
@@ -147,23 +150,27 @@ impl Finder<'_> {
                 }
                 next += 1;
             }
-            // Two or three may be grains side by side, if they look like grains.
-            if cluster.len() > 3 || cluster.len() > 1 && cluster.iter().any(|&i| believed[i].fit.likeness() < 0.9) {
+            if cluster.len() > 1 {
                 clusters.push(cluster);
             }
         }
         clusters
     }
 
-    /// The outline that holds most of a cluster, at the least blur that does.
+    /// The outline that holds most of a cluster, at the least blur that does, if that is one thing: more than three such
+    /// spots are no grains that fell side by side, but one streak, ring or fibre that round fits took apart. Two or three
+    /// may be grains, if they look like grains and leave little of the light unexplained.
     fn joined(&self, cluster: &[usize], believed: &[Believed]) -> Option<Shadow> {
         let snr = cluster.iter().map(|&i| believed[i].snr * believed[i].snr).sum::<f64>().sqrt();
         let first = &believed[cluster[0]];
+        let grains = cluster.iter().all(|&i| believed[i].fit.likeness() >= 0.9);
+        let explained: f64 = cluster.iter().map(|&i| believed[i].spot.area_um2).sum();
         [1, 2, 4, 7, 11].into_iter().find_map(|blur| {
             let extent = extent_of(&self.wall, first.spot, first.excess, blur)?;
             let held = cluster.iter().filter(|&&i| extent.holds(believed[i].spot.x, believed[i].spot.y, 2)).count();
-            let one = cluster.len() > 3 || extent.is_long(self.banks[first.bank].shadowing().pupil.0);
-            let one = one && !runs_into(&extent, snr, believed);
+            let long = !grains && extent.is_long(self.banks[first.bank].shadowing().pupil.0);
+            let more = extent.area_um2 - 5.0 * extent.area_error_um2 > UNEXPLAINED * explained;
+            let one = (cluster.len() > 3 || long || more) && !runs_into(&extent, snr, believed);
             (one && 5 * held >= 4 * cluster.len()).then(|| self.free(extent, snr))
         })
     }
