@@ -8,23 +8,9 @@ use std::path::Path;
 use motelight_frame::{
     Encoding, Fault, Frame, Limits, Patch, RawDecoder, ReadOptions, Rect, Size, Undone, Written, read, write_mended,
 };
-use rawler::RawImageData;
+use support::dng::{self, CROP, SIZE, decode};
 use support::tiff_file::{self, Kind, RGB16, Value};
 use support::{bytes, disc, metadata, picture, rggb, wanted};
-
-/// Rows of whole bytes at any depth: where they are not, readers differ.
-const SIZE: Size = Size { width: 328, height: 214 };
-const CROP: Rect = Rect { x: 11, y: 7, width: 300, height: 200 };
-
-/// The whole mosaic as the raw library decodes it.
-fn decode(path: &Path) -> Vec<u16> {
-    let source = rawler::rawsource::RawSource::new(path).unwrap();
-    let decoder = rawler::get_decoder(&source).unwrap();
-    match decoder.raw_image(&source, &Default::default(), false).unwrap().data {
-        RawImageData::Integer(data) => data,
-        RawImageData::Float(_) => panic!("not whole numbers"),
-    }
-}
 
 fn levels(white: f32) -> Encoding {
     Encoding::Levels { period: Size { width: 2, height: 2 }, black: vec![512.0, 513.0, 511.0, 512.5], white }
@@ -46,25 +32,8 @@ fn kinds() -> Vec<Kind> {
     kinds
 }
 
-/// What makes a TIFF a DNG, after the DNG specification 1.7.
-fn dng_tags(more: Vec<(u16, Value)>) -> Vec<(u16, Value)> {
-    let mut tags = vec![
-        (254, Value::Long(vec![0])),
-        (271, Value::Ascii("Halden")),
-        (272, Value::Ascii("Halden 3")),
-        (33421, Value::Short(vec![2, 2])),
-        (33422, Value::Byte(vec![0, 1, 1, 2])),
-        (50706, Value::Byte(vec![1, 4, 0, 0])),
-        (50708, Value::Ascii("Halden 3")),
-        (50714, Value::Short(vec![512])),
-        (50717, Value::Short(vec![65535])),
-    ];
-    tags.extend(more);
-    tags
-}
-
 fn make(kind: Kind, codes: &[u16], more: Vec<(u16, Value)>) -> Vec<u8> {
-    tiff_file::make(kind, SIZE, codes, dng_tags(more))
+    dng::make(kind, codes, 65535, more)
 }
 
 fn mosaic_frame(codes: &[u16], bits: u32) -> Frame {
@@ -240,16 +209,10 @@ fn a_real_dng_is_mended_and_keeps_its_metadata() {
 #[test]
 fn a_converted_dng_is_read_mended_and_judged() {
     let dir = tempfile::tempdir().unwrap();
-    let (plain, source, out) =
-        (dir.path().join("plain.dng"), dir.path().join("source.dng"), dir.path().join("out.dng"));
+    let (source, out) = (dir.path().join("source.dng"), dir.path().join("out.dng"));
     let kind = Kind { samples: 1, photometric: 32803, bits: 14, piece: Size { width: 0, height: 50 }, ..RGB16 };
-    // An illuminant and a matrix, without which the converter refuses.
-    let matrix = vec![(50778, Value::Short(vec![21])), (50721, Value::Rationals([1, 0, 0, 0, 1, 0, 0, 0, 1].to_vec()))];
-    std::fs::write(&plain, make(kind, &picture(SIZE, 1, 14, 5), matrix)).unwrap();
-    let mut converted = std::io::Cursor::new(Vec::new());
-    let how = rawler::dng::convert::ConvertParams::default().with_embedded(false).with_software("Halden".into());
-    rawler::dng::convert::convert_raw_file(&plain, &mut converted, &how).unwrap();
-    std::fs::write(&source, converted.into_inner()).unwrap();
+    let file = make(kind, &picture(SIZE, 1, 14, 5), dng::matrix());
+    std::fs::write(&source, dng::converted(dir.path(), &file)).unwrap();
 
     let options = ReadOptions { limits: Limits::default(), sensor: None, raw: RawDecoder::InProcess };
     let frame = read(&source, &options).unwrap();

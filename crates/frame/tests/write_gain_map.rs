@@ -7,15 +7,13 @@ mod support;
 use std::path::Path;
 
 use motelight_frame::{
-    Encoding, Fault, Frame, Limits, Patch, RawDecoder, ReadOptions, Rect, Size, Undone, Written, read, undo,
-    write_gain_maps, write_mended,
+    Encoding, Fault, Frame, Limits, Patch, RawDecoder, ReadOptions, Rect, Size, Undone, Written, read, write_gain_maps,
+    write_mended,
 };
-use rawler::RawImageData;
+use support::dng::{self, CROP, SIZE, decode};
 use support::tiff_file::{self, Kind, RGB16, Value};
-use support::{bytes, disc, exiftool, masked, metadata, picture, rggb};
+use support::{disc, exiftool, masked, metadata, picture, rggb};
 
-const SIZE: Size = Size { width: 328, height: 214 };
-const CROP: Rect = Rect { x: 11, y: 7, width: 300, height: 200 };
 /// Top, left, bottom, right.
 const ACTIVE: [u64; 4] = [3, 5, 212, 325];
 
@@ -24,22 +22,10 @@ fn kind(big_endian: bool) -> Kind {
 }
 
 fn file_of(kind: Kind, codes: &[u16], more: Vec<(u16, Value)>) -> Vec<u8> {
-    let mut tags = vec![
-        (254, Value::Long(vec![0])),
-        (271, Value::Ascii("Halden")),
-        (272, Value::Ascii("Halden 3")),
-        (33421, Value::Short(vec![2, 2])),
-        (33422, Value::Byte(vec![0, 1, 1, 2])),
-        (50706, Value::Byte(vec![1, 4, 0, 0])),
-        (50708, Value::Ascii("Halden 3")),
-        (50714, Value::Short(vec![512])),
-        (50717, Value::Short(vec![16383])),
-        (50829, Value::Long(ACTIVE.to_vec())),
-        // Beyond the new entry, so that the table must stay in order.
-        (51125, Value::Short(vec![0, 0])),
-    ];
+    // The second stands beyond the new entry, so that the table must stay in order.
+    let mut tags = vec![(50829, Value::Long(ACTIVE.to_vec())), (51125, Value::Short(vec![0, 0]))];
     tags.extend(more);
-    tiff_file::make(kind, SIZE, codes, tags)
+    dng::make(kind, codes, 16383, tags)
 }
 
 fn frame_of(file: &[u8], codes: &[u16]) -> Frame {
@@ -48,25 +34,11 @@ fn frame_of(file: &[u8], codes: &[u16]) -> Frame {
     Frame { digest: support::digest(file), ..frame }
 }
 
-fn decode(path: &Path) -> Vec<u16> {
-    let source = rawler::rawsource::RawSource::new(path).unwrap();
-    let decoder = rawler::get_decoder(&source).unwrap();
-    match decoder.raw_image(&source, &Default::default(), false).unwrap().data {
-        RawImageData::Integer(data) => data,
-        RawImageData::Float(_) => panic!("not whole numbers"),
-    }
-}
-
-/// Writes the copy beside `source.dng`, turns it back, and gives it back.
+/// Writes the copy as `out.dng` beside `source.dng`, turns it back, and gives it back.
 fn mend(dir: &Path, file: &[u8], frame: &Frame, patches: &[Patch]) -> (Vec<u8>, Written) {
-    let [source, out, back] = ["source.dng", "out.dng", "back.dng"].map(|name| dir.join(name));
-    std::fs::write(&source, file).unwrap();
-    [&out, &back].into_iter().for_each(|p| drop(std::fs::remove_file(p)));
-    let written = write_gain_maps(&source, frame, patches, &out).unwrap();
-    assert!(bytes(&source) == file, "the original was written to");
-    assert_eq!(undo(&out, &written.undo, &back).unwrap(), Undone::Bytes);
-    assert!(bytes(&back) == file, "the copy was not turned back");
-    (bytes(&out), written)
+    let m = support::write_and_undo(write_gain_maps, dir, "dng", file, frame, patches);
+    assert!(m.undone == Undone::Bytes && m.back == file, "the copy was not turned back");
+    (m.out, m.written)
 }
 
 /// The second opcode list as exiftool finds it.
@@ -208,13 +180,7 @@ fn a_maker_s_own_opcodes_stay_and_come_after() {
 #[test]
 fn a_raw_in_a_sub_directory_is_found_again_and_its_previews_are_mended() {
     let dir = tempfile::tempdir().unwrap();
-    let plain = dir.path().join("plain.dng");
-    let matrix = vec![(50778, Value::Short(vec![21])), (50721, Value::Rationals([1, 0, 0, 0, 1, 0, 0, 0, 1].to_vec()))];
-    std::fs::write(&plain, file_of(kind(false), &picture(SIZE, 1, 14, 5), matrix)).unwrap();
-    let mut converted = std::io::Cursor::new(Vec::new());
-    let how = rawler::dng::convert::ConvertParams::default().with_embedded(false).with_software("Halden".into());
-    rawler::dng::convert::convert_raw_file(&plain, &mut converted, &how).unwrap();
-    let file = converted.into_inner();
+    let file = dng::converted(dir.path(), &file_of(kind(false), &picture(SIZE, 1, 14, 5), dng::matrix()));
     let source = dir.path().join("source.dng");
     std::fs::write(&source, &file).unwrap();
     let options = ReadOptions { limits: Limits::default(), sensor: None, raw: RawDecoder::InProcess };

@@ -66,6 +66,14 @@ fn a_clean_sensor_gives_no_mote() {
     assert!(found.is_empty(), "{found:?}");
 }
 
+/// Round fits take a drop wider than the pupil's image apart into three grains; together they explain little more than half of its light.
+#[test]
+fn an_oil_spot_is_one_mote() {
+    let judged = Judged::of(&FrameSpec::new(3108, 40), 3108);
+    let pieces = judged.pieces_of("oil");
+    assert!(!pieces.is_empty() && pieces.iter().all(|&n| n == 1), "{pieces:?}");
+}
+
 #[test]
 fn errors_of_faint_motes_stay_near_the_bound_that_noise_sets() {
     let (mut places, mut areas) = (Vec::new(), Vec::new());

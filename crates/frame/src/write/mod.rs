@@ -21,6 +21,7 @@ pub use self::output::{UNFINISHED_PREFIX, copy_sidecars, give_name, refuse_taken
 use self::record::Changes;
 pub use self::record::Undo;
 use self::source::Source;
+use self::tiff_like::gain_map;
 use crate::error::FrameError;
 use crate::frame::{Frame, Patch};
 use crate::read::digest::digest_of;
@@ -62,15 +63,12 @@ pub enum Undone {
 /// `Unreadable` and `Broken` for the original, `Unsupported` for formats that cannot be written back,
 /// `Usage` if frame or patches do not belong to the file or `out` is the original, `Unwritable` for the output.
 pub fn write_mended(source: &Path, frame: &Frame, patches: &[Patch], out: &Path) -> Result<Written, FrameError> {
-    refuse_taken(source, out)?;
-    let source = Source::open(source)?;
-    check_crop(&source, frame)?;
-    let deltas = delta::from_patches(&source, frame, patches)?;
+    let (source, deltas) = prepared(source, frame, patches, out)?;
     let magic = source.bytes(0, source.len().min(8))?;
     match magic.as_slice() {
         [0xff, 0xd8, 0xff, ..] => jpeg::write(&source, frame, &deltas, out),
         [0x89, b'P', b'N', b'G', ..] => png::write(&source, frame, &deltas, out),
-        [b'I', b'I', 42 | 43, 0, ..] | [b'M', b'M', 0, 42 | 43, ..] => tiff_like::write(&source, frame, &deltas, out),
+        magic if is_tiff(magic) => tiff_like::write(&source, frame, &deltas, out),
         _ => Err(not_writable(&source)),
     }
 }
@@ -82,17 +80,15 @@ pub fn write_mended(source: &Path, frame: &Frame, patches: &[Patch], out: &Path)
 /// # Errors
 /// As [`write_mended`]; `Unsupported` for everything that is no DNG, and for one mended so before.
 pub fn write_gain_maps(source: &Path, frame: &Frame, patches: &[Patch], out: &Path) -> Result<Written, FrameError> {
-    refuse_taken(source, out)?;
-    let source = Source::open(source)?;
+    let (source, deltas) = prepared(source, frame, patches, out)?;
     let found = digest_of(source.file()).map_err(|e| source.unreadable(&e))?;
     if found != frame.digest {
         return Err(source.mismatch("it is not the file that the frame was read from"));
     }
-    check_crop(&source, frame)?;
-    match source.bytes(0, source.len().min(4))?.as_slice() {
-        [b'I', b'I', 42 | 43, 0] | [b'M', b'M', 0, 42 | 43] => tiff_like::gain_map::write(&source, frame, patches, out),
-        _ => Err(source.unsupported("gain maps can stand in a DNG only", "mend it without gain maps")),
+    if !is_tiff(&source.bytes(0, source.len().min(8))?) {
+        return Err(gain_map::no_dng(&source));
     }
+    gain_map::write(&source, frame, patches, &deltas, out)
 }
 
 /// Turns a mended copy back into its original by the record that [`write_mended`] gave, and writes that to `out`;
@@ -121,12 +117,21 @@ pub fn undo(mended: &Path, record: &Undo, out: &Path) -> Result<Undone, FrameErr
     Ok(if written == record.original { Undone::Bytes } else { Undone::Pixels })
 }
 
-fn check_crop(source: &Source, frame: &Frame) -> Result<(), FrameError> {
+/// The original, opened, and the steps of its codes; refused where `out` is taken or frame and patches do not fit.
+fn prepared(source: &Path, frame: &Frame, patches: &[Patch], out: &Path) -> Result<(Source, Vec<Delta>), FrameError> {
+    refuse_taken(source, out)?;
+    let source = Source::open(source)?;
     let (crop, recorded) = (frame.shot.crop, frame.shot.recorded);
     if crop.size() != frame.size() || crop.right() > recorded.width || crop.bottom() > recorded.height {
         return Err(source.mismatch("the frame's crop and size do not agree"));
     }
-    Ok(())
+    let deltas = delta::from_patches(&source, frame, patches)?;
+    Ok((source, deltas))
+}
+
+/// TIFF, BigTIFF and DNG, by the first bytes.
+fn is_tiff(magic: &[u8]) -> bool {
+    matches!(magic, [b'I', b'I', 42 | 43, 0, ..] | [b'M', b'M', 0, 42 | 43, ..])
 }
 
 fn not_writable(source: &Source) -> FrameError {

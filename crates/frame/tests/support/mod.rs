@@ -1,12 +1,14 @@
 //! What the tests of writing share: frames made from codes, patches, files made byte by byte.
 #![allow(dead_code, clippy::unwrap_used, clippy::print_stderr)]
 
+pub mod dng;
 pub mod tiff_file;
 
 use std::path::{Path, PathBuf};
 
 use motelight_frame::{
-    Cfa, Colour, Digest, Encoding, Frame, Layout, Mask, NoiseModel, Patch, Plane, Rect, Shot, Size, Tone,
+    Cfa, Colour, Digest, Encoding, Frame, FrameError, Layout, Mask, NoiseModel, Patch, Plane, Rect, Shot, Size, Tone,
+    Written,
 };
 
 /// A repeatable stand-in for grain.
@@ -172,12 +174,24 @@ pub fn bytes(path: &Path) -> Vec<u8> {
 /// Mends `file` as `source` into a fresh `out`, checks that the original stays untouched, turns the copy back and
 /// returns the copy, what was said of it, and how far the original came back (as bytes).
 pub fn mend_and_undo(dir: &Path, kind: &str, file: &[u8], frame: &Frame, patches: &[Patch]) -> Mended {
+    write_and_undo(motelight_frame::write_mended, dir, kind, file, frame, patches)
+}
+
+/// The same by any way of writing.
+pub fn write_and_undo(
+    write: impl Fn(&Path, &Frame, &[Patch], &Path) -> Result<Written, FrameError>,
+    dir: &Path,
+    kind: &str,
+    file: &[u8],
+    frame: &Frame,
+    patches: &[Patch],
+) -> Mended {
     let path = |name: &str| dir.join(format!("{name}.{kind}"));
     let (source, out, back) = (path("source"), path("out"), path("back"));
     std::fs::write(&source, file).unwrap();
     [&out, &back].into_iter().for_each(|p| drop(std::fs::remove_file(p)));
     let frame = Frame { digest: digest(file), ..frame.clone() };
-    let written = motelight_frame::write_mended(&source, &frame, patches, &out).unwrap();
+    let written = write(&source, &frame, patches, &out).unwrap();
     assert!(bytes(&source) == file, "the original was written to");
     assert_eq!(written.undo.mended, digest(&bytes(&out)));
     // The record lives in a file of its own.
@@ -188,7 +202,7 @@ pub fn mend_and_undo(dir: &Path, kind: &str, file: &[u8], frame: &Frame, patches
 
 pub struct Mended {
     pub out: Vec<u8>,
-    pub written: motelight_frame::Written,
+    pub written: Written,
     pub undone: motelight_frame::Undone,
     pub back: Vec<u8>,
 }

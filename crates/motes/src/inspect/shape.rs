@@ -14,8 +14,8 @@ use crate::measure::Estimate;
 /// (project optics notes, section 2.8), and compression and a mote's own form move it. A guess.
 const MISFIT: f64 = 0.08;
 
-/// Light lost in an outline over what round fits in it explain, from which on it is one thing that they took apart. Fits of
-/// grains side by side explain all but a tenth. A guess.
+/// Light lost in an outline over what round fits in it explain, from which on it is one thing that they took apart: grains
+/// side by side leave their rings. A guess.
 const UNEXPLAINED: f64 = 1.35;
 
 impl Finder<'_> {

@@ -2,10 +2,10 @@
 
 use motelight_frame::{FNumber, Limits, Micrometres, Millimetres, RawDecoder, ReadOptions, read};
 use motelight_motes::diffraction::{Edge, Light, Shadowing};
-use motelight_motes::inspect::{InspectOptions, Inspection, inspect};
+use motelight_motes::inspect::{InspectOptions, Inspection, Mote, inspect};
 use motelight_synth::Mode;
 use motelight_synth::sets::{FrameSpec, format, test_frame, write};
-use motelight_synth::truth::{Truth, truth};
+use motelight_synth::truth::{MoteTruth, Truth, truth};
 
 /// One inspected frame.
 pub struct Judged {
@@ -80,12 +80,19 @@ impl Judged {
     /// Motes found where none lies, of whatever kind.
     pub fn false_motes(&self) -> usize {
         let nothing_near = |x: f64, y: f64| {
-            let near = |m: &motelight_synth::truth::MoteTruth| {
-                (m.x_px - x).hypot(m.y_px - y) < (0.6 * m.shadow_width_px).max(4.0)
-            };
+            let near = |m: &MoteTruth| (m.x_px - x).hypot(m.y_px - y) < (0.6 * m.shadow_width_px).max(4.0);
             !self.truth.motes.iter().any(near)
         };
         self.inspection.motes.iter().filter(|m| nothing_near(m.at_picture.x, m.at_picture.y)).count()
+    }
+
+    /// How many motes were found where each true mote of a kind lies that no other overlaps.
+    pub fn pieces_of(&self, kind: &str) -> Vec<usize> {
+        let true_ones = self.truth.motes.iter().filter(|m| m.whole && m.kind == kind && m.overlaps.is_empty());
+        let within = |m: &MoteTruth, f: &Mote| {
+            (f.at_picture.x - m.x_px).hypot(f.at_picture.y - m.y_px) < 0.6 * m.shadow_width_px
+        };
+        true_ones.map(|m| self.inspection.motes.iter().filter(|f| within(m, f)).count()).collect()
     }
 
     /// Centre depths at another f-number of the strong single motes that were found: foretold from what was measured, and

@@ -111,6 +111,7 @@ impl Shared<'_> {
         Ok(mending)
     }
 
+    /// Writes the copy in the way that was asked for.
     fn write_copy(&self, source: &Path, frame: &Frame, patches: &[Patch], to: &Path) -> Result<Written, FrameError> {
         let write = if self.plan.gain_maps { write_gain_maps } else { write_mended };
         write(source, frame, patches, to)

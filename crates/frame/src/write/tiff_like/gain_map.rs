@@ -7,15 +7,16 @@
 
 use std::path::Path;
 
-use super::{Layouts, PREVIEW_LEFT, directory_of, previews};
+use super::{Layouts, PREVIEW_LEFT, directory_of, place, previews};
 use crate::error::FrameError;
 use crate::frame::{Encoding, Frame, Patch};
 use crate::ifd::{Directory, tag};
 use crate::read::active_area;
 use crate::space::Rect;
+use crate::write::delta::Delta;
 use crate::write::edits::Edits;
 use crate::write::source::Source;
-use crate::write::{Undo, Written, delta, footprint, output};
+use crate::write::{Written, footprint};
 
 const GAIN_MAP: u32 = 9;
 /// DNG 1.3.0.0, which brought the opcode.
@@ -27,17 +28,22 @@ const MOST_BYTES: u64 = 1 << 28;
 /// Field type of bytes without a meaning to TIFF.
 const UNDEFINED: u64 = 7;
 
-/// Writes the copy; `patches` as for [`crate::write_mended`].
+/// What is no DNG is refused.
+pub(in crate::write) fn no_dng(source: &Source) -> FrameError {
+    source.unsupported("gain maps can stand in a DNG only", "mend it without gain maps")
+}
+
+/// Writes the copy; `patches` as for [`crate::write_mended`], `deltas` made from them for the previews.
 pub(in crate::write) fn write(
     source: &Source,
     frame: &Frame,
     patches: &[Patch],
+    deltas: &[Delta],
     out: &Path,
 ) -> Result<Written, FrameError> {
-    let deltas = delta::from_patches(source, frame, patches)?;
     let mut file = Layouts::read(source)?;
     if !matches!(frame.encoding, Encoding::Levels { .. }) || !file.directories[0].has(tag::DNG_VERSION) {
-        return Err(source.unsupported("gain maps can stand in a DNG only", "mend it without gain maps"));
+        return Err(no_dng(source));
     }
     let d = directory_of(&mut file, frame, true)?;
     refuse_earlier_maps(&mut file, &d)?;
@@ -56,15 +62,13 @@ pub(in crate::write) fn write(
         let list = list.ok_or_else(|| source.broken("its second opcode list is damaged"))?;
         attach(&file, &d, &mut edits, &list)?;
         notes.push(NOT_PROVED.to_owned());
-        if previews::mend(&mut file, d.at, frame, &deltas, &mut edits)? > 0 {
+        if previews::mend(&mut file, d.at, frame, deltas, &mut edits)? > 0 {
             notes.push(PREVIEW_LEFT.to_owned());
         }
     }
-    let changes = edits.record()?;
-    let mended = output::place(source.path(), out, |f| edits.write(f))?;
-    let undo = Undo { original: frame.digest.clone(), mended, changes };
+    let undo = place(source, frame, &edits, out)?;
     let pixels_changed = maps.iter().map(Map::pixels).sum();
-    Ok(Written { pixels_changed, footprint: footprint(&deltas), notes, undo })
+    Ok(Written { pixels_changed, footprint: footprint(deltas), notes, undo })
 }
 
 /// What a person must know of such a copy.
@@ -97,14 +101,18 @@ impl Map {
             if gain.is_finite() && gain > 0.0 { gain } else { 1.0 }
         };
         let planes = frame.planes.len();
-        let changed = |x: usize, y: usize| (0..planes).any(|p| gain(p, x, y) != 1.0);
+        let places = (w.y..w.bottom()).flat_map(|y| (w.x..w.right()).map(move |x| (x, y)));
+        let all = places.flat_map(|(x, y)| (0..planes).map(move |p| (p, x, y))).map(|(p, x, y)| gain(p, x, y));
+        let all: Vec<f32> = all.collect();
+        let at = |x: usize, y: usize| &all[((y - w.y) * w.width + x - w.x) * planes..][..planes];
+        let changed = |x: usize, y: usize| at(x, y).iter().any(|&g| g != 1.0);
         let rows = (w.y..w.bottom()).filter(|&y| (w.x..w.right()).any(|x| changed(x, y)));
         let columns = (w.x..w.right()).filter(|&x| (w.y..w.bottom()).any(|y| changed(x, y)));
         let ((top, bottom), (left, right)) = (ends(rows)?, ends(columns)?);
         let window = Rect { x: left, y: top, width: right - left + 1, height: bottom - top + 1 };
         let places = (top..=bottom).flat_map(|y| (left..=right).map(move |x| (x, y)));
-        let gains = places.flat_map(|(x, y)| (0..planes).map(move |p| (p, x, y))).map(|(p, x, y)| gain(p, x, y));
-        Some(Map { window, gains: gains.collect(), planes })
+        let gains = places.flat_map(|(x, y)| at(x, y)).copied().collect();
+        Some(Map { window, gains, planes })
     }
 
     fn pixels(&self) -> usize {
@@ -184,20 +192,15 @@ fn attach(file: &Layouts, d: &Directory, edits: &mut Edits, list: &[u8]) -> Resu
     entry.extend(number(list.len() as u64, offset_size)?);
     entry.extend(number(list_at, offset_size)?);
 
-    let entries_at = d.at + count_size;
-    // Entries that could not be made sense of stand in the table as well.
-    let table_len = file.tiff.number(&source.bytes(d.at, count_size)?) * entry_size;
-    let table = source.bytes(entries_at, table_len)?;
-    let mut entries: Vec<&[u8]> = table.chunks_exact(entry_size as usize).collect();
-    let tag_of = |e: &[u8]| file.tiff.number(&e[..2]);
-    if let Some(i) = entries.iter().position(|e| tag_of(e) == u64::from(tag::OPCODE_LIST_2)) {
-        return edits.replace(entries_at + i as u64 * entry_size, &entry);
+    let (mut entries, link) = file.table(d, edits)?;
+    if let Some(i) = entries.iter().position(|e| file.tag_of(e) == tag::OPCODE_LIST_2) {
+        return edits.replace(d.at + count_size + i as u64 * entry_size, &entry);
     }
-    let place = entries.partition_point(|e| tag_of(e) < u64::from(tag::OPCODE_LIST_2));
-    entries.insert(place, &entry);
+    let place = entries.partition_point(|e| file.tag_of(e) < tag::OPCODE_LIST_2);
+    entries.insert(place, entry);
     let mut new = number(entries.len() as u64, count_size)?;
     new.extend(entries.concat());
-    new.extend(source.bytes(entries_at + table_len, offset_size)?);
+    new.extend(link);
     let new_at = number(edits.append(&new), offset_size)?;
     let pointers = pointers_to(file, d.at)?;
     if pointers.is_empty() {
@@ -209,10 +212,9 @@ fn attach(file: &Layouts, d: &Directory, edits: &mut Edits, list: &[u8]) -> Resu
 /// Where the file holds the place of a directory: its head, the links between directories, their tables of sub-directories.
 fn pointers_to(file: &Layouts, directory: u64) -> Result<Vec<u64>, FrameError> {
     let (count_size, entry_size, offset_size) = file.widths();
-    let read = |at: u64, size: u64| Ok::<u64, FrameError>(file.tiff.number(&file.source.bytes(at, size)?));
     let mut slots = vec![offset_size];
     for d in &file.directories {
-        slots.push(d.at + count_size + read(d.at, count_size)? * entry_size);
+        slots.push(d.at + count_size + file.entry_count(d)? * entry_size);
         if let Some(below) = d.entries.get(&tag::SUB_IFDS).filter(|e| e.value_bytes() == offset_size) {
             slots.extend((0..below.count).map(|i| below.at + i * offset_size));
         }
@@ -220,7 +222,8 @@ fn pointers_to(file: &Layouts, directory: u64) -> Result<Vec<u64>, FrameError> {
     let mut found = Vec::new();
     for at in slots {
         // An Exif block may end with its last entry, without a link.
-        if at + offset_size <= file.source.len() && read(at, offset_size)? == directory {
+        let held = at + offset_size <= file.source.len();
+        if held && file.tiff.number(&file.source.bytes(at, offset_size)?) == directory {
             found.push(at);
         }
     }

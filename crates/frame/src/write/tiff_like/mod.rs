@@ -54,10 +54,15 @@ pub(super) fn write(source: &Source, frame: &Frame, deltas: &[Delta], out: &Path
             notes.push(PREVIEW_LEFT.to_owned());
         }
     }
+    let undo = place(source, frame, &edits, out)?;
+    Ok(Written { pixels_changed, footprint: footprint(deltas), notes, undo })
+}
+
+/// Puts the copy in its place; how to turn it back.
+fn place(source: &Source, frame: &Frame, edits: &Edits, out: &Path) -> Result<Undo, FrameError> {
     let changes = edits.record()?;
     let mended = output::place(source.path(), out, |f| edits.write(f))?;
-    let undo = Undo { original: frame.digest.clone(), mended, changes };
-    Ok(Written { pixels_changed, footprint: footprint(deltas), notes, undo })
+    Ok(Undo { original: frame.digest.clone(), mended, changes })
 }
 
 const PREVIEW_LEFT: &str = "a smaller picture inside the file was left as it was and still shows the shadows";
@@ -98,6 +103,25 @@ impl<'a> Layouts<'a> {
     /// Bytes of the count in front of a directory's entries, of one entry and of an offset.
     fn widths(&self) -> (u64, u64, u64) {
         if self.tiff.wide() { (8, 20, 8) } else { (2, 12, 4) }
+    }
+
+    /// How many entries stand in a directory's table, those that could not be made sense of among them.
+    fn entry_count(&self, d: &Directory) -> Result<u64, FrameError> {
+        Ok(self.tiff.number(&self.source.bytes(d.at, self.widths().0)?))
+    }
+
+    /// Those entries as changed so far, and the link to the next directory behind them.
+    fn table(&self, d: &Directory, edits: &Edits) -> Result<(Vec<Vec<u8>>, Vec<u8>), FrameError> {
+        let (count_size, entry_size, offset_size) = self.widths();
+        let length = self.entry_count(d)? * entry_size;
+        let entries = edits.read(d.at + count_size, length)?;
+        let link = edits.read(d.at + count_size + length, offset_size)?;
+        Ok((entries.chunks_exact(entry_size as usize).map(<[u8]>::to_vec).collect(), link))
+    }
+
+    /// The tag of an entry.
+    fn tag_of(&self, entry: &[u8]) -> u16 {
+        self.tiff.number(&entry[..2]) as u16
     }
 
     /// `size` bytes of a number; `None` if it does not fit.
@@ -372,18 +396,15 @@ fn renew_identity(file: &Layouts, edits: &mut Edits, notes: &mut Vec<String>) ->
 }
 
 fn drop_digests(file: &Layouts, edits: &mut Edits, d: &Directory) -> Result<(), FrameError> {
-    let (count_size, entry_size, offset_size) = file.widths();
-    // Entries that could not be made sense of stand in the table as well.
-    let table = file.tiff.number(&edits.read(d.at, count_size)?) * entry_size;
-    let old = edits.read(d.at, count_size + table + offset_size)?;
-    let digest =
-        |e: &[u8]| [tag::RAW_IMAGE_DIGEST, tag::NEW_RAW_IMAGE_DIGEST].contains(&(file.tiff.number(&e[..2]) as u16));
-    let entries = old[count_size as usize..(count_size + table) as usize].chunks_exact(entry_size as usize);
-    let kept: Vec<&[u8]> = entries.filter(|e| !digest(e)).collect();
-    let count = file.encoded(kept.len() as u64, count_size);
+    let (count_size, entry_size, _) = file.widths();
+    let (mut entries, link) = file.table(d, edits)?;
+    let dropped = entries.len();
+    entries.retain(|e| ![tag::RAW_IMAGE_DIGEST, tag::NEW_RAW_IMAGE_DIGEST].contains(&file.tag_of(e)));
+    let dropped = dropped - entries.len();
+    let count = file.encoded(entries.len() as u64, count_size);
     let mut new = count.ok_or_else(|| file.source.broken("a directory with an absurd number of entries"))?;
-    new.extend(kept.concat());
-    new.extend_from_slice(&old[old.len() - offset_size as usize..]);
-    new.resize(old.len(), 0);
+    new.extend(entries.concat());
+    new.extend(link);
+    new.resize(new.len() + dropped * entry_size as usize, 0);
     edits.replace(d.at, &new)
 }
