@@ -6,6 +6,7 @@
 mod judged;
 
 use judged::{Judged, Seen, rms};
+use motelight_frame::Size;
 use motelight_motes::inspect::fitness::Verdict;
 use motelight_motes::inspect::stand_off::StandOffSource;
 use motelight_synth::Mode;
@@ -72,6 +73,35 @@ fn an_oil_spot_is_one_mote() {
     let judged = Judged::of(&FrameSpec::new(3108, 40), 3108);
     let pieces = judged.pieces_of("oil");
     assert!(!pieces.is_empty() && pieces.iter().all(|&n| n == 1), "{pieces:?}");
+}
+
+/// What a wet pass leaves is longer than a shadow and no wider; it answers in many places, and is one thing.
+#[test]
+fn a_narrow_streak_is_one_residue() {
+    for seed in [3101, 3102] {
+        let pieces = Judged::of(&FrameSpec::new(seed, 40), seed).pieces_of("residue");
+        assert!(!pieces.is_empty() && pieces.iter().all(|&n| n == 1), "frame {seed}: {pieces:?}");
+    }
+}
+
+/// Converters and lens corrections leave rims that look like hundreds of shadows stronger than any grain.
+#[test]
+fn a_dark_rim_does_not_measure_the_stand_off() {
+    let spec = FrameSpec { mode: Mode::PupilIntegral, ..FrameSpec::new(5204, 60) };
+    let judged = Judged::changed(&spec, 5204, |frame| {
+        let Size { width, height } = frame.size();
+        for plane in &mut frame.planes {
+            for (x, y) in (0..width).map(|x| (x, 0)).chain((1..height).map(|y| (0, y))) {
+                plane.set(x, y, 0.5 * plane.at(x, y));
+            }
+        }
+    });
+    let height = judged.inspection.stand_off.expect("facts of the shot").height_mm.value;
+    assert!((height / judged.stand_off_mm - 1.0).abs() < 0.07, "{height} mm, true {} mm", judged.stand_off_mm);
+    let found = judged.seen().filter(|s| s.diameter_um >= 10.0 && s.snr >= 8.0).map(|s| s.found.is_some());
+    let (found, missed): (Vec<bool>, Vec<bool>) = found.partition(|f| *f);
+    // On the rim itself some are lost.
+    assert!(found.len() > 9 * missed.len(), "{} found, {} missed", found.len(), missed.len());
 }
 
 #[test]

@@ -54,6 +54,7 @@ pub fn develop(camera: &Camera, mosaic: &Mosaic, tone: Tone) -> Rendered {
     let black = f32::from(camera.black);
     let scale: [f32; 3] = std::array::from_fn(|c| 1.0 / (range * camera.neutral[c] as f32));
     let taps = taps(camera);
+    let lit = Lit { left: camera.borders.masked_left, top: camera.borders.masked_top };
     let mut samples = vec![0u16; width * height * 3];
     samples.par_chunks_mut(width * 3).enumerate().for_each(|(row, out)| {
         let y = row + origin_y;
@@ -61,14 +62,14 @@ pub fn develop(camera: &Camera, mosaic: &Mosaic, tone: Tone) -> Rendered {
         // The rows above and below; at the picture's edge the row itself, whose taps then stand for them.
         let rows = [y.saturating_sub(1), y, (y + 1).min(mosaic.height - 1)];
         let rows = rows.map(|y| &mosaic.samples[y * mosaic.width..][..mosaic.width]);
-        let at_edge = y == 0 || y + 1 == mosaic.height;
+        let at_edge = y == lit.top || y + 1 == mosaic.height;
         for (column, pixel) in out.chunks_exact_mut(3).enumerate() {
             let x = column + origin_x;
             let colours = &phases[x % camera.cfa.width];
-            let edge = at_edge || x == 0 || x + 1 == mosaic.width;
+            let edge = at_edge || x == lit.left || x + 1 == mosaic.width;
             for ((code, taps), scale) in pixel.iter_mut().zip(colours).zip(scale) {
                 let light = if edge {
-                    edge_light(mosaic, x, y, taps)
+                    edge_light(mosaic, &lit, x, y, taps)
                 } else {
                     let near =
                         |&(j, i, weight): &Tap| weight * f32::from(rows[(1 + j) as usize][x.wrapping_add_signed(i)]);
@@ -102,12 +103,18 @@ fn taps(camera: &Camera) -> Vec<[Vec<Tap>; 3]> {
     (0..cfa.width * cfa.height).map(place).collect()
 }
 
+/// First column and row that light falls on: shielded photosites are no neighbours.
+struct Lit {
+    left: usize,
+    top: usize,
+}
+
 /// The same where some neighbours are missing.
-fn edge_light(mosaic: &Mosaic, x: usize, y: usize, taps: &[Tap]) -> f32 {
+fn edge_light(mosaic: &Mosaic, lit: &Lit, x: usize, y: usize, taps: &[Tap]) -> f32 {
     let (mut sum, mut weights) = (0.0, 0.0);
     for &(j, i, weight) in taps {
         let (column, row) = (x.wrapping_add_signed(i), y.wrapping_add_signed(j));
-        if column < mosaic.width && row < mosaic.height {
+        if (lit.left..mosaic.width).contains(&column) && (lit.top..mosaic.height).contains(&row) {
             sum += weight * f32::from(mosaic.samples[row * mosaic.width + column]);
             weights += weight;
         }

@@ -1,13 +1,14 @@
 //! The files, read back by readers that are not ours.
 
 use std::io::Cursor;
+use std::ops::Range;
 use std::sync::Arc;
 
 use exif::{In, Tag};
 use motelight_synth::scene::Wall;
 use motelight_synth::write::{Chroma, Compression, Depth, Endian};
 use motelight_synth::{
-    Borders, Camera, Canvas, Cfa, Exposure, Format, Glass, Lens, Mode, Mote, Shape, Shot, Tone, encode, truth,
+    Borders, Camera, Canvas, Cfa, Exposure, Format, Glass, Lens, Mode, Mote, Shape, Shot, Tone, develop, encode, truth,
 };
 
 /// A small picture with a mote, borders, an odd size and a sideways camera.
@@ -166,6 +167,25 @@ fn every_file_shows_the_mote_where_the_truth_says() {
         let depth = 1.0 - green(&seen) / green(&clean);
         assert!((depth - mote.depth).abs() < 0.01, "{format:?}: {depth} against {}", mote.depth);
         assert!(mote.snr > 20.0 && mote.snr < mote.snr_independent * 1.3, "{} {}", mote.snr, mote.snr_independent);
+    }
+}
+
+/// Light-shielded photosites beside the picture are no neighbours to a converter.
+#[test]
+fn shielded_photosites_do_not_darken_the_rim_of_a_converted_picture() {
+    let mut exposure = exposure("RGGB");
+    exposure.camera.borders = Borders { masked_left: 9, masked_top: 5, lit: 0 };
+    let picture = develop(&exposure.camera, &exposure.mosaic(Glass::Clean), Tone::Srgb);
+    let mean = |xs: Range<usize>, ys: Range<usize>, colour: usize| {
+        let codes = ys.flat_map(|y| xs.clone().map(move |x| (y * picture.width + x) * 3 + colour));
+        let codes: Vec<f64> = codes.map(|i| f64::from(picture.samples[i])).collect();
+        codes.iter().sum::<f64>() / codes.len() as f64
+    };
+    for colour in 0..3 {
+        let (top, left) = (mean(0..358, 0..1, colour), mean(0..1, 0..302, colour));
+        let (below, beside) = (mean(0..358, 4..8, colour), mean(4..8, 0..302, colour));
+        assert!((top / below - 1.0).abs() < 0.02, "colour {colour}: {top} against {below}");
+        assert!((left / beside - 1.0).abs() < 0.02, "colour {colour}: {left} against {beside}");
     }
 }
 

@@ -47,6 +47,29 @@ impl Extent {
         near(y, y0, height).any(|cy| near(x, x0, width).any(|cx| self.inside[cy * width + cx]))
     }
 
+    /// Whether most of the smaller of two outlines lies in the other.
+    pub fn is_same(&self, other: &Extent) -> bool {
+        let count = |e: &Extent| e.inside.iter().filter(|&&i| i).count();
+        let (small, large) = if count(self) < count(other) { (self, other) } else { (other, self) };
+        let Rect { x, y, width, .. } = small.window;
+        let cells = (0..small.inside.len()).filter(|&i| small.inside[i]).map(|i| (x + i % width, y + i / width));
+        let shared = cells.filter(|&(cx, cy)| large.has(cx, cy)).count();
+        2 * shared > count(small)
+    }
+
+    /// Whether a cell of the picture lies inside.
+    fn has(&self, x: usize, y: usize) -> bool {
+        let Rect { x: x0, y: y0, width, height } = self.window;
+        let within = x >= x0 && y >= y0 && x < x0 + width && y < y0 + height;
+        within && self.inside[(y - y0) * width + x - x0]
+    }
+
+    /// Whether its centre lies at least `room` cells within the picture.
+    pub fn lies_within(&self, size: Size, room: f64) -> bool {
+        let inside = |v: f64, end: usize| (room..=end as f64 - room).contains(&v);
+        inside(self.x, size.width) && inside(self.y, size.height)
+    }
+
     /// Whether it reaches the picture's edge.
     pub fn touches(&self, size: Size) -> bool {
         let Rect { x, y, width, .. } = self.window;

@@ -25,6 +25,8 @@ const ASSUMED_F_NUMBER: f64 = 16.0;
 const LARGEST_ROUND: Micrometres = Micrometres(250.0);
 /// Correlation of seen and fitted shape below which a spot is no round shadow.
 pub(super) const ALIKE: f64 = 0.72;
+/// The same from which on it is one, as far as that can be told.
+pub(super) const ROUND: f64 = 0.93;
 
 /// What was found in a frame.
 #[derive(Debug, Clone)]
@@ -183,10 +185,9 @@ fn found_at(
         let all = believed.iter().map(|s| s.spot).chain(hidden).collect();
         believed = finder.settle(all);
     }
-    // Wider than a large round mote by half.
-    let widest = 0.6 * banks[banks.len() - 1].shadowing().pupil.0.hypot(100.0) / setting.cell.0;
+    let bright = sought.candidates.iter().take_while(|c| c.snr > 10.0);
     let broad: Vec<Candidate> =
-        sought.candidates.iter().filter(|c| c.scale > widest && c.snr > 10.0).copied().collect();
+        bright.filter(|c| c.scale > finder.widest_round() || !finder.explained(c, &believed)).copied().collect();
     let shadows = finder.shaped(&believed, &broad, setting, &stand_off);
     let grain = f64::from(wall.flat.sigma.median()) * wall.flat.cell as f64;
     Found { shadows, floor_um2: finder.floor_um2(), threshold_snr: Some(finder.threshold), stand_off, grain }
@@ -213,6 +214,13 @@ pub(super) struct Believed {
     pub(super) bank: usize,
     pub(super) snr: f64,
     pub(super) excess: f64,
+}
+
+impl Believed {
+    /// Whether it is as round as shadows are and at least this strong.
+    pub(super) fn is_sure(&self, snr: f64) -> bool {
+        self.snr > snr && self.fit.likeness() > 0.98
+    }
 }
 
 impl Finder<'_> {
@@ -307,6 +315,18 @@ impl Finder<'_> {
             ..*self
         };
         finder.fitted(&starts, &[]).iter().map(|b| b.snr).collect()
+    }
+
+    /// Filter width, cells, that only things wider than a large round mote by half answer best to.
+    pub(super) fn widest_round(&self) -> f64 {
+        let pupil = self.banks[self.banks.len() - 1].shadowing().pupil.0;
+        0.6 * pupil.hypot(100.0) / self.wall.cell_um
+    }
+
+    /// Whether a candidate stands in a round shadow that is believed.
+    fn explained(&self, c: &Candidate, believed: &[Believed]) -> bool {
+        let stands_in = |b: &Believed| (b.spot.x - c.x).hypot(b.spot.y - c.y) < self.width(b);
+        believed.iter().any(|b| b.fit.likeness() > ROUND && stands_in(b))
     }
 
     /// Rough width of a shadow, cells.

@@ -1,9 +1,11 @@
 //! What found shadows look like: round ones stay as fitted, others get their outline measured.
 
+use motelight_frame::Millimetres;
+
 use crate::flat::Flat;
 use crate::inspect::Kind;
 use crate::inspect::extended::{Extent, extent_of};
-use crate::inspect::find::{ALIKE, Believed, Finder, Shadow};
+use crate::inspect::find::{ALIKE, Believed, Finder, ROUND, Shadow};
 use crate::inspect::fit::{Spot, Wall, mean_within};
 use crate::inspect::scatter::excess_at;
 use crate::inspect::seek::Candidate;
@@ -18,6 +20,13 @@ const MISFIT: f64 = 0.08;
 /// side by side leave their rings. A guess.
 const UNEXPLAINED: f64 = 1.35;
 
+/// Greatest depth of a faint patch: a drying ring or a streak of fluid takes a few per cent of the light. A guess.
+const FAINT: f64 = 0.15;
+
+/// Signal-to-noise ratio from which on a round fit is a grain beyond doubt, whatever outline it lies in; twice that in a chain
+/// of such. A guess.
+const SURE: f64 = 50.0;
+
 impl Finder<'_> {
     /// What is no round shadow gets its outline measured; what is no shadow at all goes.
     pub(super) fn shaped(
@@ -27,54 +36,49 @@ impl Finder<'_> {
         setting: &Setting,
         stand_off: &StandOff,
     ) -> Vec<Shadow> {
-        let shadowing = self.banks[self.banks.len() - 1].shadowing();
-        let mut shadows: Vec<Shadow> = Vec::new();
-        // Wide faint patches first: each answers in many places, but is one thing. What lies on them is taken out.
-        let bare = if broad.is_empty() { None } else { Some(self.without(believed)) };
-        for c in broad {
-            let spot = Spot { x: c.x, y: c.y, area_um2: 1.0 };
-            let Some(bare) = bare.as_ref().filter(|_| !shadows.iter().any(|s| s.holds(spot, 2))) else { continue };
-            let wall = Wall { flat: bare, ..self.wall };
-            let peak = mean_within(&wall, c.x, c.y, 0.5 * c.scale);
-            let blur = (0.3 * c.scale) as usize;
-            let Some(extent) = extent_of(&wall, spot, excess_at(self.noise, blur as f64), blur) else { continue };
-            // A deep or narrow thing is a mote of its own, measured better below.
-            let wide = extent.minor_um > 1.2 * shadowing.pupil.0 || extent.major_um > 3.0 * shadowing.pupil.0;
-            let margin = 0.5 * extent.major_um / self.wall.cell_um;
-            let left = self.left_by_another(spot, extent.depth, margin, believed);
-            if wide && peak < 0.15 && extent.snr() > self.threshold && !left {
-                shadows.push(self.free(extent, c.snr));
-            }
-        }
-        for cluster in self.clusters(believed) {
+        // Two standard deviations of the pupil's image are half as wide as it; what is narrower by far than that of the
+        // lowest glass there is, is a defect or the wall's. The measured height may be off.
+        let height = Millimetres(stand_off.height_mm.value.min(stand_off::LOWEST));
+        let narrowest = 0.33 * setting.shadowing(height, stand_off.edge).pupil.0;
+        let clusters = self.clusters(believed);
+        // A piece of a fibre may look round by chance.
+        let single = |i: usize| clusters.iter().all(|c| c.len() < 4 || !c.contains(&i));
+        let sure = |i: usize, b: &Believed| b.is_sure(if single(i) { SURE } else { 2.0 * SURE });
+        let sure: Vec<bool> = believed.iter().enumerate().map(|(i, b)| sure(i, b)).collect();
+        let clear = self.without(believed.iter().zip(&sure).filter(|(_, sure)| **sure).map(|(b, _)| b));
+        let clear = Wall { flat: &clear, ..self.wall };
+        let mut shadows = self.patches(believed, broad, &clear, narrowest);
+        let patches = shadows.len();
+        for cluster in clusters {
             if !shadows.iter().any(|s| cluster.iter().any(|&i| s.holds(believed[i].spot, 2))) {
-                shadows.extend(self.joined(&cluster, believed));
+                shadows.extend(self.joined(&cluster, believed, &clear));
             }
         }
-        let broad_count = shadows.len();
-        for b in believed {
+        for (b, sure) in believed.iter().zip(sure) {
             // The ends of a faint patch fray: what stands by them, as faint, is part of it.
             let frayed = |s: &Shadow, depth: f64| {
                 let margin = if depth < 1.5 * s.depth() && s.depth() < 0.1 { 3.0 * self.width(b) } else { 2.0 };
                 s.holds(b.spot, margin as isize)
             };
-            // On a faint patch a grain may lie, if it is much deeper; in another outline it is part of that.
+            // On a faint patch a grain may lie, if it is much deeper or clearly round; in another outline it is part of that.
             let depth = self.banks[b.bank].shape(b.spot.area_um2).at(0.0).0;
-            let part = |(i, s): (usize, &Shadow)| frayed(s, depth) && (i >= broad_count || depth < 4.0 * s.depth());
-            if shadows.iter().enumerate().any(part) {
+            let least = |i: usize, s: &Shadow| match s.depth() < FAINT {
+                true if b.snr > 12.0 && b.fit.likeness() > 0.95 => 1.0,
+                _ if i < patches => 4.0,
+                _ => f64::INFINITY,
+            };
+            let part = |(i, s): (usize, &Shadow)| frayed(s, depth) && depth < least(i, s) * s.depth();
+            if !sure && shadows.iter().enumerate().any(part) {
                 continue;
             }
             let likeness = b.fit.likeness();
-            if likeness < 0.93 && b.snr > 12.0 {
+            if likeness < ROUND && b.snr > 12.0 {
                 let pupil = self.banks[b.bank].shadowing().pupil.0;
-                // The image of the pupil at the lowest glass there is: the measured height may be off.
-                let narrowest = pupil * (stand_off::LOWEST / stand_off.height_mm.value).min(1.0);
                 let found = extent_of(&self.wall, b.spot, b.excess, 1);
                 if found.as_ref().is_some_and(|e| runs_into(e, b.snr, believed)) {
                     continue;
                 }
-                // The pupil's image alone is b/2 wide in this measure: what is narrower by far is a defect or the wall's.
-                if found.as_ref().is_some_and(|e| e.minor_um < 0.33 * narrowest)
+                if found.as_ref().is_some_and(|e| e.minor_um < narrowest || is_told(e, &shadows))
                     || (found.is_none() && likeness < ALIKE)
                 {
                     continue;
@@ -89,19 +93,77 @@ impl Finder<'_> {
         shadows
     }
 
-    /// Whether a thing of this depth may be what the fit of a far deeper round shadow left over in its surroundings.
+    /// Faint patches, streaks and rings: each answers in many places, but is one thing. What lies on them is taken out;
+    /// `clear` is the wall without the sure ones, `narrowest` the least width (two standard deviations, µm).
+    fn patches(&self, believed: &[Believed], broad: &[Candidate], clear: &Wall, narrowest: f64) -> Vec<Shadow> {
+        let mut shadows: Vec<(Shadow, usize)> = Vec::new();
+        if broad.is_empty() {
+            return Vec::new();
+        }
+        let pupil = self.banks[self.banks.len() - 1].shadowing().pupil.0;
+        let size = self.wall.flat.size();
+        let bare = self.without(believed.iter().filter(|b| b.fit.likeness() > 0.9));
+        let bare = Wall { flat: &bare, ..self.wall };
+        for c in broad {
+            // Round fits may take a narrow streak apart: of that only what is round beyond doubt is taken out.
+            let wall = if c.scale > self.widest_round() { &bare } else { clear };
+            let spot = Spot { x: c.x, y: c.y, area_um2: 1.0 };
+            if shadows.iter().any(|(s, _)| s.holds(spot, 2)) {
+                continue;
+            }
+            let peak = mean_within(wall, c.x, c.y, 0.5 * c.scale);
+            let blur = (0.3 * c.scale) as usize;
+            let Some(extent) = extent_of(wall, spot, excess_at(self.noise, blur as f64), blur) else { continue };
+            // A deep or narrow thing is a mote of its own, measured better than by its outline.
+            let faint = peak.max(extent.depth) < FAINT;
+            let wide = extent.minor_um > 1.2 * pupil || extent.major_um > 3.0 * pupil;
+            // What lies along the picture's edge, nearer than half the pupil's image, is the edge's: a demosaic's or a lens's.
+            let room = 0.5 * pupil / self.wall.cell_um;
+            let real = extent.minor_um > narrowest && extent.snr() > self.threshold && extent.lies_within(size, room);
+            let margin = 0.5 * extent.major_um / self.wall.cell_um;
+            let left = self.left_by_another(spot, extent.depth, margin, believed);
+            if faint && wide && real && !left && !is_told(&extent, shadows.iter().map(|(s, _)| s)) {
+                shadows.push((self.free(extent, c.snr), blur));
+            }
+        }
+        self.rejoined(shadows, &bare)
+    }
+
+    /// Faint patches, each with the blur it was measured at, the parts of one thing as one: twice the blur bridges a gap that
+    /// noise tore.
+    fn rejoined(&self, mut parts: Vec<(Shadow, usize)>, bare: &Wall) -> Vec<Shadow> {
+        let mut whole = Vec::new();
+        while !parts.is_empty() {
+            let (first, blur) = parts.remove(0);
+            let blur = 2 * blur.max(1);
+            let extent = extent_of(bare, first.spot, excess_at(self.noise, blur as f64), blur);
+            let Some(extent) = extent.filter(|e| e.depth < FAINT && is_told(e, [&first])) else {
+                whole.push(first);
+                continue;
+            };
+            let (same, others): (Vec<_>, Vec<_>) = parts.into_iter().partition(|(s, _)| is_told(&extent, [s]));
+            parts = others;
+            let snr = same.iter().map(|(s, _)| s.snr).fold(first.snr, f64::hypot);
+            whole.push(if same.is_empty() { first } else { self.free(extent, snr) });
+        }
+        whole
+    }
+
+    /// Whether a thing of this depth may be what the fit of a far deeper round shadow left over in its surroundings: a long
+    /// thing reaches out of these.
     fn left_by_another(&self, spot: Spot, depth: f64, margin: f64, believed: &[Believed]) -> bool {
         believed.iter().any(|o| {
             let deeper = MISFIT * self.banks[o.bank].shape(o.spot.area_um2).at(0.0).0 > depth;
-            deeper && (o.spot.x - spot.x).hypot(o.spot.y - spot.y) < margin + self.width(o)
+            let width = self.width(o);
+            deeper && margin < 2.0 * width && (o.spot.x - spot.x).hypot(o.spot.y - spot.y) < margin + width
         })
     }
 
-    /// The wall with the round shadows that are sure taken out.
-    fn without(&self, believed: &[Believed]) -> Flat {
+    /// The wall with these round shadows taken out.
+    fn without<'b>(&self, taken: impl Iterator<Item = &'b Believed>) -> Flat {
         let mut flat = self.wall.flat.clone();
         let size = flat.size();
-        for b in believed.iter().filter(|b| b.fit.likeness() > 0.9) {
+        for b in taken {
             let bank = &self.banks[b.bank];
             let shape = bank.shape(b.spot.area_um2);
             let depth = shape.at(0.0).0;
@@ -160,13 +222,13 @@ impl Finder<'_> {
     /// The outline that holds most of a cluster, at the least blur that does, if that is one thing: more than three such
     /// spots are no grains that fell side by side, but one streak, ring or fibre that round fits took apart. Two or three
     /// may be grains, if they look like grains and leave little of the light unexplained.
-    fn joined(&self, cluster: &[usize], believed: &[Believed]) -> Option<Shadow> {
+    fn joined(&self, cluster: &[usize], believed: &[Believed], wall: &Wall) -> Option<Shadow> {
         let snr = cluster.iter().map(|&i| believed[i].snr * believed[i].snr).sum::<f64>().sqrt();
         let first = &believed[cluster[0]];
         let grains = cluster.iter().all(|&i| believed[i].fit.likeness() >= 0.9);
         let explained: f64 = cluster.iter().map(|&i| believed[i].spot.area_um2).sum();
         [1, 2, 4, 7, 11].into_iter().find_map(|blur| {
-            let extent = extent_of(&self.wall, first.spot, first.excess, blur)?;
+            let extent = extent_of(wall, first.spot, first.excess, blur)?;
             let held = cluster.iter().filter(|&&i| extent.holds(believed[i].spot.x, believed[i].spot.y, 2)).count();
             let long = !grains && extent.is_long(self.banks[first.bank].shadowing().pupil.0);
             let more = extent.area_um2 - 5.0 * extent.area_error_um2 > UNEXPLAINED * explained;
@@ -229,6 +291,11 @@ impl Finder<'_> {
             && common.value - own.value > 5.0 * own.sigma.hypot(common.sigma);
         clear.then_some(own)
     }
+}
+
+/// Whether an outline is that of a shadow told already.
+fn is_told<'s>(extent: &Extent, shadows: impl IntoIterator<Item = &'s Shadow>) -> bool {
+    shadows.into_iter().filter_map(|s| s.extent.as_ref()).any(|told| told.is_same(extent))
 }
 
 /// Whether an outline runs into a far stronger round shadow: then it is what the fit of that one left over.

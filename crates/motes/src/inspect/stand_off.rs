@@ -77,7 +77,13 @@ impl Setting {
 
 /// Measures the stand-off from candidate places, brightest first, with a rough blocked area each.
 pub fn measure(wall: &Wall, setting: &Setting, bright: &[Spot]) -> StandOff {
-    let bright = &bright[..bright.len().min(MOST)];
+    // What the picture's edge cuts tells less, and what converters make of an edge tells nothing.
+    let room = 0.5 * 1000.0 * RANGE.1 / setting.f_number.exact() / wall.cell_um;
+    let size = wall.flat.size();
+    let inside = |v: f64, end: usize| (room..=end as f64 - room).contains(&v);
+    let whole = bright.iter().filter(|s| inside(s.x, size.width) && inside(s.y, size.height));
+    let bright: Vec<Spot> = whole.take(MOST).copied().collect();
+    let bright = bright.as_slice();
     let assumed = StandOff { height_mm: ASSUMED, source: StandOffSource::Assumed, shadows: 0, edge: Edge::Wave };
     if bright.is_empty() {
         return assumed;
@@ -205,6 +211,10 @@ impl Table {
         })?;
         let middle = middle.0;
         let kept: Vec<&(f64, f64)> = own.iter().filter(|o| (o.0 - middle).abs() < 3.0 * o.1 + 0.02).collect();
+        // Shadows that agree on nothing measure nothing.
+        if 2 * kept.len() < own.len() {
+            return None;
+        }
         let sum: f64 = kept.iter().map(|o| weight(o)).sum();
         let at = kept.iter().map(|o| weight(o) * o.0).sum::<f64>() / sum;
         Some(Pooled { height: at.exp(), sigma: (1.0 / sum).sqrt(), shadows: kept.len() })

@@ -1,6 +1,6 @@
 //! A synthetic test frame, written as a file, read and inspected, beside its truth.
 
-use motelight_frame::{FNumber, Limits, Micrometres, Millimetres, RawDecoder, ReadOptions, read};
+use motelight_frame::{FNumber, Frame, Limits, Micrometres, Millimetres, RawDecoder, ReadOptions, read};
 use motelight_motes::diffraction::{Edge, Light, Shadowing};
 use motelight_motes::inspect::{InspectOptions, Inspection, Mote, inspect};
 use motelight_synth::Mode;
@@ -46,13 +46,19 @@ pub struct Measured {
 impl Judged {
     /// Makes a frame of a kind (by number, as the sets count them) and inspects it.
     pub fn of(spec: &FrameSpec, kind: u64) -> Judged {
+        Judged::changed(spec, kind, |_| ())
+    }
+
+    /// The same, the frame changed before it is inspected.
+    pub fn changed(spec: &FrameSpec, kind: u64, change: impl FnOnce(&mut Frame)) -> Judged {
         let folder = tempfile::tempdir().expect("a folder");
         let kind = spec.fault.map_or(format(kind), |f| f.format(kind));
         let picture = folder.path().join("wall").with_extension(kind.extension());
         let told = folder.path().join("wall.truth.json");
         let truth = write(&test_frame(spec), kind, spec.fault, &picture, &told).expect("written");
         let options = ReadOptions { limits: Limits::default(), sensor: None, raw: RawDecoder::InProcess };
-        let frame = read(&picture, &options).expect("read");
+        let mut frame = read(&picture, &options).expect("read");
+        change(&mut frame);
         let inspection = inspect(&frame, &InspectOptions::default());
         let raw_like = kind.extension() != "jpg";
         Judged { inspection, raw_like, stand_off_mm: truth.stand_off_mm, truth, mode: spec.mode }
