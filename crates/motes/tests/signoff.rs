@@ -137,6 +137,31 @@ fn a_bird_is_not_round() {
     assert_eq!(middle(&said), (Some(Cause::NotRound), Verdict::Clear));
 }
 
+/// Distance from the middle line of a bent fibre: two thirds of a half circle about (600, 460).
+fn off_the_fibre(x: f64, y: f64) -> f64 {
+    let (dx, dy) = (x - 600.0, 460.0 - y);
+    let angle = dx.atan2(dy).clamp(-1.05, 1.05);
+    (dx - 60.0 * angle.sin()).hypot(dy - 60.0 * angle.cos())
+}
+
+/// A thin fibre dims by as much as it covers of the pupil's image: over a round pupil, half a circle across the fibre
+/// (optics: the shadow is the pupil, integrated along the fibre).
+#[test]
+fn a_fibre_counts_where_it_has_the_pupil_s_outline_and_a_wire_does_not() {
+    let thick = 14.0;
+    let across = |x: f64, y: f64| (1.0 - (2.0 * off_the_fibre(x, y) / thick).powi(2)).max(0.0).sqrt();
+    let said = looked_over(Viewing::screen(None), |x, y| [1.0 - 0.15 * across(x, y); 3]);
+    let counted: Vec<_> = said.suspects.iter().filter(|s| s.counts).collect();
+    assert_eq!(counted.len(), 1, "{:?}", said.suspects);
+    // The centre of an arc of 1.05 rad to either side lies 60 sin 1.05 / 1.05 above the circle's.
+    let (x, y) = (600.0, 460.0 - 60.0 * 1.05f64.sin() / 1.05);
+    assert!((counted[0].at.x - x).hypot(counted[0].at.y - y) < 2.0, "{:?}", counted[0]);
+
+    let wire = |x: f64, y: f64| if off_the_fibre(x, y) < 0.5 * thick { 0.85 } else { 1.0 };
+    let said = looked_over(Viewing::screen(None), |x, y| [wire(x, y); 3]);
+    assert_eq!(said.verdict, Verdict::Clear, "{:?}", said.suspects);
+}
+
 #[test]
 fn a_picture_and_its_mirror_image_give_mirrored_suspects() {
     let off = |x: f64, y: f64| mark(x + 150.0, y + 90.0, 12.0, 0.2);

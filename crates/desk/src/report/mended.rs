@@ -5,7 +5,7 @@ use motelight_motes::mend::Treatment;
 
 use super::mended_views::View;
 use super::page::page;
-use super::words::{count, sentence, shown};
+use super::words::{count, darkness, sentence, shown};
 use crate::contract::RepairEntry;
 
 /// One picture of the page.
@@ -148,16 +148,8 @@ fn summary(sheet: &MendedSheet) -> String {
     parts.join(", ")
 }
 
-/// How dark a place is against its surroundings, in words.
-fn darkness(depth: Option<f64>) -> String {
-    match depth {
-        Some(depth) if depth < -0.0005 => format!("{:.1} % brighter", -100.0 * depth),
-        Some(depth) => format!("{:.1} % darker", 100.0 * depth.abs()),
-        None => "not to be told".to_owned(),
-    }
-}
-
 fn strip(sheet: &MendedSheet, view: &View) -> Markup {
+    let told = |depth: Option<f64>| depth.map_or_else(|| "not to be told".to_owned(), darkness);
     let mote = sheet.motes.iter().find(|m| m.id == view.id);
     let number = view.id.rsplit('-').next().unwrap_or(&view.id);
     html! {
@@ -172,7 +164,7 @@ fn strip(sheet: &MendedSheet, view: &View) -> Markup {
                         Treatment::Filled => "filled",
                         Treatment::Untouched => { (m.reason.map_or("left", |r| r.words())) }
                     }
-                    ", " (darkness(m.depth_before)) " before, " (darkness(m.depth_after)) " after"
+                    ", " (told(m.depth_before)) " before, " (told(m.depth_after)) " after"
                     @if m.still_shows { ": still shows" }
                     br;
                 }

@@ -46,6 +46,12 @@ pub fn number(value: f64) -> String {
     }
 }
 
+/// How dark a place is against its surroundings: `12.4 % darker`, `0.3 % brighter`. `depth`: share of the light lost.
+pub fn darkness(depth: f64) -> String {
+    let than = if depth < -0.0005 { "brighter" } else { "darker" };
+    format!("{:.1} % {than}", 100.0 * depth.abs())
+}
+
 /// `32 ± 2`, to the digits that the uncertainty leaves: two if they are below 20, else one.
 pub fn plus_minus(e: Estimate) -> String {
     if !e.value.is_finite() {

@@ -5,6 +5,7 @@ use motelight_frame::Size;
 use super::patch::{Mark, Tint};
 use super::result::{Cause, Suspect};
 use super::seek::Place;
+use super::strand::Strand;
 
 /// Beyond a colour's full scale less this it is clipped and tells nothing.
 const CLIPPED: f64 = 0.96;
@@ -45,8 +46,25 @@ mod bound {
     /// Tone curves flatten towards white, so that the lighter colour of a sky loses less, next to it much less; leaves
     /// before it take its blue most, which is its lightest, and a dead photosite none of the other colours.
     pub const LIGHTER: (f64, f64) = (0.15, 1.3);
+    /// Green's loss over the lesser of red's and blue's, as logarithms, below which it is spared: waves and tone curves let it
+    /// lie between the two, unless green is the lightest. Leaves spare it.
+    pub const GREEN: f64 = 0.9;
     /// Share of a colour's light from which another counts as being as light.
     pub const AS_LIGHT: f64 = 0.95;
+    /// Length over thickness of a strand, both from its area and depth: twice a disc's. What is shorter is judged as round.
+    pub const SLENDER: f64 = 3.5;
+    /// Thickest part of a strand over its mean thickness: fibres are drawn out evenly, and cross themselves at times.
+    pub const BULGE: f64 = 1.7;
+    /// Least fall of a strand's side over its thickness: a thin fibre's shadow has the pupil's outline, half a circle, which
+    /// falls from four fifths to one fifth in 0.21 of its width at half depth. Sharpening is given the rest. One that takes more
+    /// of the light is thicker, and its sides fall more slowly. A picture's own blur only adds. A guess.
+    pub const FALL: f64 = 0.15;
+    /// See `FALL`: by so much more per contrast.
+    pub const FALL_OF_THICK: f64 = 0.3;
+    /// Strongest square beside a strand over it: there are many of these, and a cloud's streak has others about it. A guess.
+    pub const UNREST_BESIDE: f64 = 0.25;
+    /// Thickness of a strand over the narrowest shadow: half a circle is 0.87 of its foot wide at half depth.
+    pub const STRAND: f64 = 0.87;
     /// Comparable places in the surroundings, share of those looked at.
     pub const ALIKE: usize = 6;
 }
@@ -82,6 +100,16 @@ pub(super) fn cause(
         return Cause::Coloured;
     }
     Cause::LikeAShadow
+}
+
+/// Whether a strand looks like a fibre's shadow: even, soft at its sides, dark without a colour of its own, and alone on a
+/// plain place.
+pub(super) fn is_fibre(strand: &Strand, narrowest: f64, noticed: f64, colours: impl FnOnce() -> Vec<Tint>) -> bool {
+    let plain = strand.unrest < (noticed / strand.contrast).clamp(bound::QUIET, bound::UNREST_BESIDE);
+    let even = strand.slenderness > bound::SLENDER && strand.bulge < bound::BULGE;
+    let wide = strand.thickness > bound::TOO_NARROW * (bound::STRAND * narrowest).max(bound::SPECK);
+    let soft = strand.fall > bound::FALL + bound::FALL_OF_THICK * strand.contrast;
+    plain && even && wide && soft && strand.contrast > bound::STANDS_OUT * strand.sigma && !coloured(&colours())
 }
 
 /// Contrast from which a place stands out of its surroundings.
@@ -142,16 +170,28 @@ fn take_back(suspects: &mut [Suspect], cause: Cause, doubted: impl Fn(&Suspect, 
     }
 }
 
+/// Light lost as a logarithm, `side` times three standard deviations off.
+fn loses(t: &Tint, side: f64) -> f64 {
+    let contrast = t.contrast + side * 3.0 * t.sigma;
+    (-libm::log((1.0 - contrast).max(0.01))).max(0.0)
+}
+
+/// Whether green loses less than red and blue, as before leaves.
+fn spares_green(colours: &[Tint]) -> bool {
+    let [red, green, blue] = colours else { return false };
+    green.ground < red.ground.max(blue.ground)
+        && loses(green, 1.0) < bound::GREEN * loses(red, -1.0).min(loses(blue, -1.0))
+}
+
 fn coloured(colours: &[Tint]) -> bool {
-    let loses = |t: &Tint, side: f64| {
-        let contrast = t.contrast + side * 3.0 * t.sigma;
-        (-libm::log((1.0 - contrast).max(0.01))).max(0.0)
-    };
     let at_odds = |light: &Tint, dark: &Tint| {
         let (least, most) = bound::LIGHTER;
         light.ground > bound::AS_LIGHT * dark.ground
             && (loses(light, -1.0) > most * loses(dark, 1.0) || loses(light, 1.0) < least * loses(dark, -1.0))
     };
+    if spares_green(colours) {
+        return true;
+    }
     let told = || colours.iter().filter(|t| t.ground < CLIPPED);
     told().any(|light| told().any(|dark| at_odds(light, dark)))
 }

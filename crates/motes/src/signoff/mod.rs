@@ -8,6 +8,7 @@
 mod levels;
 mod seek;
 mod patch;
+mod strand;
 mod judge;
 mod vouch;
 mod result;
@@ -154,7 +155,12 @@ fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, narrowest: f6
         return None;
     }
     let noticed = eye.noticed(mark.width, mark.ground, 0.0);
-    let cause = judge::cause(&mark, place, narrowest, noticed, || patch::colours(frame, &mark));
+    let cause =
+        judge::cause(&mark, place, narrowest, noticed, || patch::colours(frame, mark.side, mark.x, mark.y, mark.width));
+    let maybe_long = matches!(cause, Cause::NotRound | Cause::AmongDetail | Cause::OneOfMany);
+    if let Some(fibre) = maybe_long.then(|| fibre(frame, levels, place, narrowest, eye)).flatten() {
+        return Some(fibre);
+    }
     Some(Suspect {
         at: PicturePoint { x: mark.x, y: mark.y },
         width_px: mark.width,
@@ -164,6 +170,29 @@ fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, narrowest: f6
         snr,
         counts: cause == Cause::LikeAShadow,
         cause,
+        mote: None,
+    })
+}
+
+/// A place as a fibre's shadow, seen as well as a disc of its area and mean contrast: a guess, for what is longer than the
+/// eye sums over is seen a little less well.
+fn fibre(frame: &Frame, levels: &[levels::Level], place: &Place, narrowest: f64, eye: &Eye) -> Option<Suspect> {
+    let strand = strand::measure(levels, place)?;
+    let noticed = |sigma: f64| eye.noticed(strand.width, strand.ground, sigma);
+    let sigma = strand.sigma * strand.thickness / strand.width;
+    let (times, snr) = (strand.contrast / noticed(sigma), strand.contrast / sigma.max(1e-9));
+    if times < 1.0 || !judge::is_fibre(&strand, narrowest, noticed(0.0), || strand::colours(frame, &strand)) {
+        return None;
+    }
+    Some(Suspect {
+        at: PicturePoint { x: strand.x, y: strand.y },
+        width_px: strand.width,
+        contrast: strand.contrast,
+        contrast_sigma: sigma,
+        times_threshold: times,
+        snr,
+        counts: true,
+        cause: Cause::LikeAShadow,
         mote: None,
     })
 }

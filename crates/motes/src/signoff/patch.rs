@@ -59,16 +59,20 @@ pub(super) struct Tint {
 }
 
 /// The part of a level about a place.
-struct Window<'a> {
-    light: &'a Plane,
-    x: f64,
-    y: f64,
-    reach: f64,
+pub(super) struct Window<'a> {
+    /// The level's light.
+    pub light: &'a Plane,
+    /// Centre, cells.
+    pub x: f64,
+    /// Centre, cells.
+    pub y: f64,
+    /// Radius, cells.
+    pub reach: f64,
 }
 
 impl Window<'_> {
     /// Offsets from the centre and light of every cell within reach.
-    fn cells(&self) -> impl Iterator<Item = (f64, f64, f64)> + '_ {
+    pub fn cells(&self) -> impl Iterator<Item = (f64, f64, f64)> + '_ {
         let span = |v: f64, end: usize| {
             (v - self.reach).floor().max(0.0) as usize..((v + self.reach).ceil().max(0.0) as usize + 1).min(end)
         };
@@ -83,13 +87,13 @@ impl Window<'_> {
 }
 
 /// Loss of light per cell about a place.
-struct Losses {
+pub(super) struct Losses {
     /// Offsets from the centre, cells, and share of the light lost.
-    cells: Vec<(f64, f64, f64)>,
+    pub cells: Vec<(f64, f64, f64)>,
     /// Standard deviation of a cell of the surroundings.
-    sigma: f64,
+    pub sigma: f64,
     /// Light of the surroundings at the centre.
-    ground: f64,
+    pub ground: f64,
 }
 
 /// Measures a place; `None` where it melts away on a close look.
@@ -98,7 +102,9 @@ pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Mark> {
     let level = levels.iter().rev().find(|l| place.width / l.cell as f64 >= 7.0).unwrap_or(&levels[0]);
     let cell = level.cell as f64;
     let (mut x, mut y, mut width) = (place.x / cell, place.y / cell, place.width / cell);
-    let mut losses = losses(&level.light, place.side, x, y, width)?;
+    let about = |x, y, reach| Window { light: &level.light, x, y, reach };
+    let losses_of = |x, y, width| losses(&about(x, y, ring(width).1), place.side, ring(width).0);
+    let mut losses = losses_of(x, y, width)?;
     for _ in 0..3 {
         let (dx, dy, new_width) = outline(&losses.cells, width)?;
         // A mark that runs away was none of its own.
@@ -107,7 +113,7 @@ pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Mark> {
         }
         (x, y) = (x + dx, y + dy);
         width = new_width.clamp(0.5 * width, 1.6 * width);
-        losses = self::losses(&level.light, place.side, x, y, width)?;
+        losses = losses_of(x, y, width)?;
     }
     let (contrast, _) = mean_within(&losses.cells, 0.0, 0.0, 0.5 * width);
     if contrast <= 0.0 {
@@ -135,10 +141,9 @@ fn ring(width: f64) -> (f64, f64) {
     (inner, inner + 1.1 * width.max(3.0))
 }
 
-/// Light lost about a place against the bent plane through the light of its surroundings.
-fn losses(light: &Plane, side: Side, x: f64, y: f64, width: f64) -> Option<Losses> {
-    let (inner, reach) = ring(width);
-    let window = Window { light, x, y, reach };
+/// Light lost about a place against the bent plane through the light of its surroundings, from `inner` cells off.
+pub(super) fn losses(window: &Window, side: Side, inner: f64) -> Option<Losses> {
+    let reach = window.reach;
     let cells: Vec<(f64, f64, f64)> = window.cells().collect();
     let row = |dx: f64, dy: f64| {
         let (u, v) = (dx / reach, dy / reach);
@@ -178,7 +183,7 @@ fn losses(light: &Plane, side: Side, x: f64, y: f64, width: f64) -> Option<Losse
 }
 
 /// Mean loss within a radius of an offset, and how many cells that is.
-fn mean_within(cells: &[(f64, f64, f64)], x: f64, y: f64, radius: f64) -> (f64, f64) {
+pub(super) fn mean_within(cells: &[(f64, f64, f64)], x: f64, y: f64, radius: f64) -> (f64, f64) {
     let (mut sum, mut n) = (0.0, 0.0);
     for &(dx, dy, v) in cells {
         // The rim of the disc counts in part.
@@ -278,16 +283,15 @@ fn unrest(losses: &Losses, width: f64) -> f64 {
         .fold(0.0, f64::max)
 }
 
-/// What each colour loses over the disc of a mark, by plane; empty for grey.
-pub(super) fn colours(frame: &Frame, mark: &Mark) -> Vec<Tint> {
+/// What each colour loses over the disc of a mark or place, by plane; empty for grey. Centre and width in px.
+pub(super) fn colours(frame: &Frame, side: Side, x: f64, y: f64, width: f64) -> Vec<Tint> {
     if frame.planes.len() != 3 {
         return Vec::new();
     }
-    frame.planes.iter().map(|plane| tint(plane, mark)).collect()
+    frame.planes.iter().map(|plane| tint(plane, side, x, y, width)).collect()
 }
 
-fn tint(plane: &Plane, mark: &Mark) -> Tint {
-    let &Mark { side, x, y, width, .. } = mark;
+fn tint(plane: &Plane, side: Side, x: f64, y: f64, width: f64) -> Tint {
     let (inner, outer) = ring(width);
     // A wide mark has cells enough by every second or third row.
     let step = (width / 12.0).floor().max(1.0) as usize;

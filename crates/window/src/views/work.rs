@@ -3,6 +3,7 @@
 use eframe::egui::{self, RichText, Ui};
 use motelight_desk::contract::RepairEntry;
 use motelight_desk::jobs::trace::BADLY;
+use motelight_desk::report::darkness;
 use motelight_motes::mend::{Choice, Treatment};
 use motelight_motes::trace::Sighting;
 
@@ -116,21 +117,20 @@ fn traced_spot(s: &Sighting, choice: Option<Choice>) -> Spot {
         width_px: s.width_px,
         shows: s.shows,
         choice,
-        words: format!("{why}, {:.1} % deep", 100.0 * s.depth),
+        words: format!("{why}, {}", darkness(s.depth)),
     }
 }
 
 fn repair_spot(r: &RepairEntry, shows: bool, choice: Option<Choice>) -> Spot {
-    let per_cent = |depth: f64| format!("{:.1} %", 100.0 * depth);
     let done = match r.treatment {
         Treatment::Lifted => "lifted",
         Treatment::Filled => "filled",
         Treatment::Untouched => "untouched",
     };
     let depth = match (r.depth_before, r.depth_after) {
-        (Some(before), Some(after)) => format!("{} deep, then {}", per_cent(before), per_cent(after)),
-        (Some(before), None) => format!("{} deep", per_cent(before)),
-        _ => format!("foretold {} deep", per_cent(r.depth_foretold)),
+        (Some(before), Some(after)) => format!("{}, then {}", darkness(before), darkness(after)),
+        (Some(before), None) => darkness(before),
+        _ => format!("foretold {}", darkness(r.depth_foretold)),
     };
     let parts = [done.to_owned(), r.reason.map_or(String::new(), |r| r.words().to_owned()), depth];
     let still = if r.still_shows { ", still shows" } else { "" };
