@@ -1,5 +1,7 @@
 //! What found shadows look like: round ones stay as fitted, others get their outline measured.
 
+use std::cell::LazyCell;
+
 use motelight_frame::Millimetres;
 
 use crate::flat::Flat;
@@ -102,11 +104,10 @@ impl Finder<'_> {
         }
         let pupil = self.banks[self.banks.len() - 1].shadowing().pupil.0;
         let size = self.wall.flat.size();
-        let bare = self.without(believed.iter().filter(|b| b.fit.likeness() > 0.9));
-        let bare = Wall { flat: &bare, ..self.wall };
+        let bare = LazyCell::new(|| self.without(believed.iter().filter(|b| b.fit.likeness() > 0.9)));
         for c in broad {
             // Round fits may take a narrow streak apart: of that only what is round beyond doubt is taken out.
-            let wall = if c.scale > self.widest_round() { &bare } else { clear };
+            let wall = if c.scale > self.widest_round() { &Wall { flat: &bare, ..self.wall } } else { clear };
             let spot = Spot { x: c.x, y: c.y, area_um2: 1.0 };
             if shadows.iter().any(|(s, _)| s.holds(spot, 2)) {
                 continue;
@@ -126,7 +127,10 @@ impl Finder<'_> {
                 shadows.push((self.free(extent, c.snr), blur));
             }
         }
-        self.rejoined(shadows, &bare)
+        if shadows.len() < 2 {
+            return shadows.into_iter().map(|(s, _)| s).collect();
+        }
+        self.rejoined(shadows, &Wall { flat: &bare, ..self.wall })
     }
 
     /// Faint patches, each with the blur it was measured at, the parts of one thing as one: twice the blur bridges a gap that
