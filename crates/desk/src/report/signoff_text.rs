@@ -95,7 +95,7 @@ pub fn measured(s: &Suspect) -> String {
 /// Why a place is listed, or listed low.
 pub fn cause(cause: Cause) -> &'static str {
     match cause {
-        Cause::LikeAShadow => "round, soft and alone on a plain place, as a shadow is",
+        Cause::LikeAShadow => "even, soft and alone on a plain place, as a shadow is",
         Cause::KnownMote => "a mote of the trace lies here and shows",
         Cause::LightOnesToo => "light marks as clear lie about it",
         Cause::TooNarrow => "too narrow to be told from a speck",

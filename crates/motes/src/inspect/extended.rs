@@ -53,21 +53,8 @@ impl Extent {
         let (small, large) = if count(self) < count(other) { (self, other) } else { (other, self) };
         let Rect { x, y, width, .. } = small.window;
         let cells = (0..small.inside.len()).filter(|&i| small.inside[i]).map(|i| (x + i % width, y + i / width));
-        let shared = cells.filter(|&(cx, cy)| large.has(cx, cy)).count();
+        let shared = cells.filter(|&(cx, cy)| large.holds(cx as f64, cy as f64, 0)).count();
         2 * shared > count(small)
-    }
-
-    /// Whether a cell of the picture lies inside.
-    fn has(&self, x: usize, y: usize) -> bool {
-        let Rect { x: x0, y: y0, width, height } = self.window;
-        let within = x >= x0 && y >= y0 && x < x0 + width && y < y0 + height;
-        within && self.inside[(y - y0) * width + x - x0]
-    }
-
-    /// Whether its centre lies at least `room` cells within the picture.
-    pub fn lies_within(&self, size: Size, room: f64) -> bool {
-        let inside = |v: f64, end: usize| (room..=end as f64 - room).contains(&v);
-        inside(self.x, size.width) && inside(self.y, size.height)
     }
 
     /// Whether it reaches the picture's edge.

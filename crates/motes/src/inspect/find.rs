@@ -283,9 +283,7 @@ impl Finder<'_> {
     /// Whether the centre lies in the picture, but for a tenth of the shadow: of one further out too little is seen to
     /// measure it by.
     fn within(&self, b: &Believed) -> bool {
-        let (size, room) = (self.wall.flat.size(), 0.1 * self.width(b));
-        let inside = |v: f64, end: usize| v > -room && v < end as f64 + room;
-        inside(b.spot.x, size.width) && inside(b.spot.y, size.height)
+        self.wall.holds(b.spot.x, b.spot.y, -0.1 * self.width(b))
     }
 
     /// The answers, strongest first, that places brighter than the wall give to the same questions: no mote makes these, so

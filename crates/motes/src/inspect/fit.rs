@@ -212,6 +212,13 @@ impl Wall<'_> {
         samples
     }
 
+    /// Whether a place lies in the picture, at least `room` cells from its edge; below 0, no further outside than that.
+    pub fn holds(&self, x: f64, y: f64, room: f64) -> bool {
+        let size = self.flat.size();
+        let inside = |v: f64, end: usize| (room..=end as f64 - room).contains(&v);
+        inside(x, size.width) && inside(y, size.height)
+    }
+
     /// Whether every pixel of a cell can be measured.
     pub fn sound(&self, x: usize, y: usize) -> bool {
         let cell = self.flat.cell;

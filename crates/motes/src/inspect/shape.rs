@@ -64,10 +64,15 @@ impl Finder<'_> {
             };
             // On a faint patch a grain may lie, if it is much deeper or clearly round; in another outline it is part of that.
             let depth = self.banks[b.bank].shape(b.spot.area_um2).at(0.0).0;
-            let least = |i: usize, s: &Shadow| match s.depth() < FAINT {
-                true if b.snr > 12.0 && b.fit.likeness() > 0.95 => 1.0,
-                _ if i < patches => 4.0,
-                _ => f64::INFINITY,
+            let round = b.snr > 12.0 && b.fit.likeness() > 0.95;
+            let least = |i: usize, s: &Shadow| {
+                if round && s.depth() < FAINT {
+                    1.0
+                } else if i < patches {
+                    4.0
+                } else {
+                    f64::INFINITY
+                }
             };
             let part = |(i, s): (usize, &Shadow)| frayed(s, depth) && depth < least(i, s) * s.depth();
             if !sure && shadows.iter().enumerate().any(part) {
@@ -103,7 +108,6 @@ impl Finder<'_> {
             return Vec::new();
         }
         let pupil = self.banks[self.banks.len() - 1].shadowing().pupil.0;
-        let size = self.wall.flat.size();
         let bare = LazyCell::new(|| self.without(believed.iter().filter(|b| b.fit.likeness() > 0.9)));
         for c in broad {
             // Round fits may take a narrow streak apart: of that only what is round beyond doubt is taken out.
@@ -120,7 +124,8 @@ impl Finder<'_> {
             let wide = extent.minor_um > 1.2 * pupil || extent.major_um > 3.0 * pupil;
             // What lies along the picture's edge, nearer than half the pupil's image, is the edge's: a demosaic's or a lens's.
             let room = 0.5 * pupil / self.wall.cell_um;
-            let real = extent.minor_um > narrowest && extent.snr() > self.threshold && extent.lies_within(size, room);
+            let real =
+                extent.minor_um > narrowest && extent.snr() > self.threshold && wall.holds(extent.x, extent.y, room);
             let margin = 0.5 * extent.major_um / self.wall.cell_um;
             let left = self.left_by_another(spot, extent.depth, margin, believed);
             if faint && wide && real && !left && !is_told(&extent, shadows.iter().map(|(s, _)| s)) {
@@ -145,9 +150,8 @@ impl Finder<'_> {
                 whole.push(first);
                 continue;
             };
-            let (same, others): (Vec<_>, Vec<_>) = parts.into_iter().partition(|(s, _)| is_told(&extent, [s]));
-            parts = others;
-            let snr = same.iter().map(|(s, _)| s.snr).fold(first.snr, f64::hypot);
+            let same: Vec<f64> = parts.extract_if(.., |(s, _)| is_told(&extent, [&*s])).map(|(s, _)| s.snr).collect();
+            let snr = same.iter().copied().fold(first.snr, f64::hypot);
             whole.push(if same.is_empty() { first } else { self.free(extent, snr) });
         }
         whole

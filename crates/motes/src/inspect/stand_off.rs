@@ -79,11 +79,8 @@ impl Setting {
 pub fn measure(wall: &Wall, setting: &Setting, bright: &[Spot]) -> StandOff {
     // What the picture's edge cuts tells less, and what converters make of an edge tells nothing.
     let room = 0.5 * 1000.0 * RANGE.1 / setting.f_number.exact() / wall.cell_um;
-    let size = wall.flat.size();
-    let inside = |v: f64, end: usize| (room..=end as f64 - room).contains(&v);
-    let whole = bright.iter().filter(|s| inside(s.x, size.width) && inside(s.y, size.height));
-    let bright: Vec<Spot> = whole.take(MOST).copied().collect();
-    let bright = bright.as_slice();
+    let whole = bright.iter().filter(|s| wall.holds(s.x, s.y, room));
+    let bright: &[Spot] = &whole.take(MOST).copied().collect::<Vec<_>>();
     let assumed = StandOff { height_mm: ASSUMED, source: StandOffSource::Assumed, shadows: 0, edge: Edge::Wave };
     if bright.is_empty() {
         return assumed;

@@ -36,6 +36,11 @@ pub(super) fn levels(frame: &Frame, widest_px: f64) -> Vec<Level> {
     }
 }
 
+/// The coarsest cells of which a width, px, is at least seven wide; the finest where none is so fine.
+pub(super) fn seven_across(levels: &[Level], width_px: f64) -> &Level {
+    levels.iter().rev().find(|l| width_px / l.cell as f64 >= 7.0).unwrap_or(&levels[0])
+}
+
 fn luminance(frame: &Frame, cell: usize) -> Plane {
     let size = frame.size();
     let cells = Size { width: (size.width / cell).max(1), height: (size.height / cell).max(1) };

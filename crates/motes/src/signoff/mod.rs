@@ -155,8 +155,7 @@ fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, narrowest: f6
         return None;
     }
     let noticed = eye.noticed(mark.width, mark.ground, 0.0);
-    let cause =
-        judge::cause(&mark, place, narrowest, noticed, || patch::colours(frame, mark.side, mark.x, mark.y, mark.width));
+    let cause = judge::cause(&mark, place, narrowest, noticed, || patch::colours(frame, &mark));
     let maybe_long = matches!(cause, Cause::NotRound | Cause::AmongDetail | Cause::OneOfMany);
     if let Some(fibre) = maybe_long.then(|| fibre(frame, levels, place, narrowest, eye)).flatten() {
         return Some(fibre);

@@ -5,7 +5,7 @@ use std::f64::consts::{PI, TAU};
 use motelight_frame::{Frame, Plane};
 use nalgebra::{Matrix6, Vector6};
 
-use super::levels::Level;
+use super::levels::{Level, seven_across};
 use super::seek::{Place, Side, VEIL};
 use crate::grid::median_and_sigma;
 
@@ -98,8 +98,7 @@ pub(super) struct Losses {
 
 /// Measures a place; `None` where it melts away on a close look.
 pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Mark> {
-    // The coarsest cells of which the mark is at least seven wide.
-    let level = levels.iter().rev().find(|l| place.width / l.cell as f64 >= 7.0).unwrap_or(&levels[0]);
+    let level = seven_across(levels, place.width);
     let cell = level.cell as f64;
     let (mut x, mut y, mut width) = (place.x / cell, place.y / cell, place.width / cell);
     let about = |x, y, reach| Window { light: &level.light, x, y, reach };
@@ -283,15 +282,16 @@ fn unrest(losses: &Losses, width: f64) -> f64 {
         .fold(0.0, f64::max)
 }
 
-/// What each colour loses over the disc of a mark or place, by plane; empty for grey. Centre and width in px.
-pub(super) fn colours(frame: &Frame, side: Side, x: f64, y: f64, width: f64) -> Vec<Tint> {
+/// What each colour loses over the disc of a mark, by plane; empty for grey.
+pub(super) fn colours(frame: &Frame, mark: &Mark) -> Vec<Tint> {
     if frame.planes.len() != 3 {
         return Vec::new();
     }
-    frame.planes.iter().map(|plane| tint(plane, side, x, y, width)).collect()
+    frame.planes.iter().map(|plane| tint(plane, mark)).collect()
 }
 
-fn tint(plane: &Plane, side: Side, x: f64, y: f64, width: f64) -> Tint {
+fn tint(plane: &Plane, mark: &Mark) -> Tint {
+    let &Mark { side, x, y, width, .. } = mark;
     let (inner, outer) = ring(width);
     // A wide mark has cells enough by every second or third row.
     let step = (width / 12.0).floor().max(1.0) as usize;

@@ -21,7 +21,7 @@ pub enum Verdict {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Cause {
-    /// Round, soft, darker than around and alone on a plain place, as a shadow is.
+    /// Round or of even thickness, soft, darker than around and alone on a plain place, as a shadow is.
     LikeAShadow,
     /// A mote of the trace lies here and shows.
     KnownMote,
@@ -46,7 +46,7 @@ pub enum Cause {
 pub struct Suspect {
     /// Centre, picture coordinates.
     pub at: PicturePoint,
-    /// Width at half depth, px.
+    /// Width at half depth, px; of a fibre, that of the disc of its area.
     pub width_px: f64,
     /// Mean light lost over the disc it is seen best by, 0 to 1, and its standard uncertainty.
     pub contrast: f64,

@@ -3,9 +3,9 @@
 //! The cells that lose light are joined into one region; its distances to its own rim tell how thick it is, and whether it
 //! is equally thick all along.
 
-use motelight_frame::Frame;
+use motelight_frame::{Frame, Plane};
 
-use super::levels::Level;
+use super::levels::{Level, seven_across};
 use super::patch::{Tint, Window, losses, mean_within};
 use super::seek::{Place, VEIL};
 use crate::grid::median_and_sigma;
@@ -59,7 +59,7 @@ struct Square {
 
 /// Measures a strand; `None` where the light is lost in no region of its own.
 pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Strand> {
-    let level = levels.iter().rev().find(|l| place.width / l.cell as f64 >= 7.0).unwrap_or(&levels[0]);
+    let level = seven_across(levels, place.width);
     let cell = level.cell as f64;
     let width = place.width / cell;
     let window = Window { light: &level.light, x: place.x / cell, y: place.y / cell, reach: REACH * width };
@@ -70,7 +70,10 @@ pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Strand> {
     }
     let square = Square::of(&window, &losses.cells);
     let region = square.region(window.x, window.y, 0.5 * width, INSIDE * heart)?;
-    let depths = square.depths(&region);
+    let inside = square.mask(&region);
+    let edge = |i: &usize| square.around(*i).iter().any(|&j| !inside[j]);
+    let rim: Vec<usize> = region.iter().copied().filter(edge).collect();
+    let depths = square.depths(&region, &inside, &rim);
     let (mean, deepest) =
         (depths.iter().sum::<f64>() / depths.len() as f64, depths.iter().copied().fold(0.0, f64::max));
     // Distances to the rim are spread evenly from nothing to half the thickness.
@@ -81,7 +84,7 @@ pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Strand> {
     let ridge: Vec<f64> =
         region.iter().zip(&depths).filter(|(_, d)| **d >= 0.7 * deepest).map(|(i, _)| lost(i)).collect();
     let ridge = ridge.iter().sum::<f64>() / ridge.len() as f64;
-    let about = square.about(&region, 3.0 * thickness);
+    let about = square.about(&inside, &rim, 3.0 * thickness);
     let slope = |v: f64| (0.2 * ridge..0.8 * ridge).contains(&v);
     let sides = region.iter().filter(|i| slope(lost(i))).count()
         + about.iter().filter(|(i, d)| *d < 0.7 * thickness && slope(lost(i))).count();
@@ -165,17 +168,13 @@ impl Square {
     }
 
     /// How far each cell of a region lies within it: to the rim of the nearest cell outside.
-    fn depths(&self, region: &[usize]) -> Vec<f64> {
-        let inside = self.mask(region);
-        let rim: Vec<usize> = region.iter().copied().filter(|&i| self.around(i).iter().any(|&j| !inside[j])).collect();
+    fn depths(&self, region: &[usize], inside: &[bool], rim: &[usize]) -> Vec<f64> {
         let outside: Vec<usize> = rim.iter().flat_map(|&i| self.around(i)).filter(|&j| !inside[j]).collect();
         region.iter().map(|&i| outside.iter().map(|&j| self.apart(i, j)).fold(f64::MAX, f64::min) - 0.5).collect()
     }
 
     /// Cells outside a region and nearer than `reach`, with their distance from it.
-    fn about(&self, region: &[usize], reach: f64) -> Vec<(usize, f64)> {
-        let inside = self.mask(region);
-        let rim: Vec<usize> = region.iter().copied().filter(|&i| self.around(i).iter().any(|&j| !inside[j])).collect();
+    fn about(&self, inside: &[bool], rim: &[usize], reach: f64) -> Vec<(usize, f64)> {
         let span = |axis: fn(usize, usize) -> usize| {
             let ends = rim.iter().map(|&i| axis(i, self.side)).fold((usize::MAX, 0), |e, v| (e.0.min(v), e.1.max(v)));
             ends.0.saturating_sub(reach as usize)..(ends.1 + reach as usize + 1).min(self.side)
@@ -216,7 +215,7 @@ pub(super) fn colours(frame: &Frame, strand: &Strand) -> Vec<Tint> {
         return Vec::new();
     }
     let Strand { region, beside, cell, .. } = strand;
-    let tint = |plane: &motelight_frame::Plane| {
+    let tint = |plane: &Plane| {
         let light = |&(x, y): &(usize, usize)| {
             let middle = cell / 2;
             f64::from(plane.at(x * cell + middle, y * cell + middle))
