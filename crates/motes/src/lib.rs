@@ -9,6 +9,7 @@ pub mod profile;
 pub mod optics;
 pub mod diffraction;
 pub mod bank;
+pub mod form;
 pub mod visibility;
 mod gauss;
 pub mod grid;

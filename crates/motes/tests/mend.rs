@@ -4,7 +4,7 @@ mod scene;
 
 use motelight_frame::{Body, FNumber, Frame};
 use motelight_motes::mend::{Choice, MendOptions, Mended, Reason, RefusalCode, Treatment, mend};
-use motelight_synth::Mode;
+use motelight_synth::{Mode, Mote, Shape};
 use scene::{Canvases, Place, Taken};
 
 fn mended(taken: &Taken) -> Mended {
@@ -30,6 +30,37 @@ fn in_a_plain_sky_mending_comes_within_a_decibel_of_the_true_shadow() {
             for p in &places {
                 assert!(p.mended > p.shown - 0.1, "{mode:?} f/{stop}: {p:?}");
             }
+        }
+    }
+}
+
+/// What is far from round is no disc's shadow: only its own form, measured at f/16, foretells it at other f-numbers.
+#[test]
+fn fibres_crumbs_rings_and_films_are_lifted_by_their_form() {
+    let things = || {
+        let crumb = |seed, elongation| Shape::Irregular { diameter_um: 55.0, roughness: 0.3, elongation, seed };
+        let fibre = |length_um, curl, angle| Shape::Fibre { length_um, width_um: 14.0, curl, angle };
+        let film = Shape::Residue { length_um: 1500.0, width_um: 350.0, angle: 0.4, loss: 0.04, seed: 2 };
+        let ring = Shape::Ring { diameter_um: 220.0, rim_um: 30.0, loss: 0.5 };
+        let mut shapes = vec![crumb(1, 1.0), crumb(2, 2.0), fibre(500.0, 1.0, 0.7), fibre(900.0, 3.0, 2.0), ring, film];
+        shapes.extend((0..10).map(|i| Shape::Grain { diameter_um: 18.0 + 4.0 * f64::from(i) }));
+        // Apart from each other: five columns of four.
+        let at = |i: usize| [(i % 5) as f64 * 1.7 - 3.4, (i / 5) as f64 * 1.6 - 2.4];
+        let mote = |(i, shape)| Mote { id: i as u32, at_mm: at(i), shape, stand_off_mm: None };
+        shapes.into_iter().enumerate().map(mote).collect::<Vec<Mote>>()
+    };
+    for mode in [Mode::PupilIntegral, Mode::Fresnel] {
+        // Beyond the test frame's own f-number a shadow is narrower than any that was seen.
+        for (stop, most) in [(8.0, 1.5), (11.0, 1.5), (16.0, 4.0), (22.0, 8.0)] {
+            let taken = Taken::inspected(things(), mode, stop, 11);
+            let mended = mended(&taken);
+            let places: Vec<Place> = taken.places(&mended).filter(|p| p.id < 6 && p.depth < 0.5).collect();
+            assert!(places.len() > 3, "{} places", places.len());
+            for p in &places {
+                assert!(p.mended > p.shown + 3.0, "{mode:?} f/{stop}: {p:?}");
+            }
+            let behind = median(places.iter().map(|p| p.exact - p.mended).collect());
+            assert!(behind < most, "{mode:?} f/{stop}: {behind} dB behind");
         }
     }
 }

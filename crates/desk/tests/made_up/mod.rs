@@ -74,6 +74,7 @@ pub fn inspection() -> Inspection {
             snr: diameter * diameter / 14.0,
             stand_off_mm: None,
             flags: MoteFlags { at_edge: false, merged: matches!(i, 4 | 5), under_glass: i == 9 },
+            form: None,
         }
     });
     Inspection {

@@ -6,6 +6,7 @@ use rayon::prelude::*;
 use crate::bank::Bank;
 use crate::diffraction::{Edge, Shadowing};
 use crate::flat::Flat;
+use crate::form::Form;
 use crate::inspect::Kind;
 use crate::inspect::extended::Extent;
 use crate::inspect::fit::{Fit, Spot, Wall, rough_spot};
@@ -56,6 +57,8 @@ pub struct Shadow {
     pub own_height_mm: Option<Estimate>,
     /// Its outline, where it is no round shadow.
     pub extent: Option<Extent>,
+    /// What casts it, where it is no round shadow.
+    pub form: Option<Form>,
     /// What it looks like.
     pub kind: Kind,
     /// Whether another shadow overlaps.
@@ -121,13 +124,24 @@ pub fn find(frame: &Frame, flat: &Flat, setting: &Setting, sought: &Sought, fals
     let rough: Vec<(Spot, f64)> =
         sought.candidates.iter().map(|c| (rough_spot(&wall, c.x, c.y, c.scale), c.snr)).collect();
     let bright = bright_of(&rough);
-    let stand_off = stand_off::measure(&wall, setting, &bright);
+    let mut stand_off = stand_off::measure(&wall, setting, &bright);
+    if rendered(frame) && setting.pupil_px(stand_off.height_mm.value) < NARROWEST_PX {
+        stand_off = Found::nothing().stand_off;
+    }
     let found = found_at(frame, &wall, setting, sought, &rough, stand_off, false_motes);
     if stand_off.source == StandOffSource::Measured && !found.shadows.iter().any(|s| s.snr > BRIGHT) {
         // What the stand-off was measured by turned out to be no mote.
         return found_at(frame, &wall, setting, sought, &rough, Found::nothing().stand_off, false_motes);
     }
     found
+}
+
+/// Pupil's image, px, below which a rendered picture tells no stand-off: demosaic and sharpening make as much of a single
+/// dead photosite, with a rim like a shadow's. A guess.
+const NARROWEST_PX: f64 = 3.5;
+
+fn rendered(frame: &Frame) -> bool {
+    !matches!(frame.layout, Layout::Mosaic(_))
 }
 
 /// Candidates bright enough to measure a stand-off by.
@@ -158,7 +172,7 @@ fn found_at(
     // Every bank is one more look at each place.
     let threshold = threshold(sought.places * banks.len() as f64, false_motes);
     // A raw's noise is normal; what demosaic, codes and compression make of it is not.
-    let rendered = !matches!(frame.layout, Layout::Mosaic(_));
+    let rendered = rendered(frame);
     let tail_of = |bank: &Bank| if rendered { tail(wall, bank, &bright) } else { 1.0 };
     let scatter = banks.iter().map(|bank| Scatter::of(wall, bank, &bright, tail_of(bank))).collect();
     let lowest = (!rendered)

@@ -136,5 +136,6 @@ fn mote_of(
             merged: shadow.merged,
             under_glass: shadow.own_height_mm.is_some() && shadow.kind == Kind::Grain,
         },
+        form: shadow.form.clone(),
     }
 }

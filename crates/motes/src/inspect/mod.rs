@@ -14,6 +14,7 @@ use motelight_frame::{Body, FNumber, Frame, PicturePoint, SensorPoint, Size};
 use serde::{Deserialize, Serialize};
 
 use crate::flat::Flat;
+use crate::form::Form;
 use crate::measure::Estimate;
 use crate::visibility::{ClearTo, Viewing};
 use find::Found;
@@ -92,6 +93,9 @@ pub struct Mote {
     pub stand_off_mm: Option<Estimate>,
     /// What to keep in mind.
     pub flags: MoteFlags,
+    /// What casts its shadow, where that is not round.
+    #[serde(skip)]
+    pub form: Option<Form>,
 }
 
 impl Mote {

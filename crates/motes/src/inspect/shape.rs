@@ -2,9 +2,11 @@
 
 use std::cell::LazyCell;
 
-use motelight_frame::Millimetres;
+use motelight_frame::{Millimetres, Plane, Rect};
 
+use crate::bank::Shape;
 use crate::flat::Flat;
+use crate::form::{Form, Seen};
 use crate::inspect::Kind;
 use crate::inspect::extended::{Extent, extent_of};
 use crate::inspect::find::{ALIKE, Believed, Finder, ROUND, Shadow};
@@ -13,6 +15,7 @@ use crate::inspect::scatter::excess_at;
 use crate::inspect::seek::Candidate;
 use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
 use crate::measure::Estimate;
+use crate::optics::equivalent_diameter;
 
 /// Share of a round shadow's depth that its fit may leave over around it: its first bright ring is a twentieth deep
 /// (project optics notes, section 2.8), and compression and a mote's own form move it. A guess.
@@ -28,6 +31,9 @@ const FAINT: f64 = 0.15;
 /// Signal-to-noise ratio from which on a round fit is a grain beyond doubt, whatever outline it lies in; twice that in a chain
 /// of such. A guess.
 const SURE: f64 = 50.0;
+
+/// What a round fit leaves, in standard errors of what it explains, from which on a mote's form is measured. A guess.
+const ODD: f64 = 8.0;
 
 impl Finder<'_> {
     /// What is no round shadow gets its outline measured; what is no shadow at all goes.
@@ -91,7 +97,7 @@ impl Finder<'_> {
                     continue;
                 }
                 if let Some(extent) = found.filter(|e| e.is_long(pupil) || likeness < ALIKE) {
-                    shadows.push(self.free(extent, b.snr));
+                    shadows.push(self.free(extent, b.snr, &self.wall));
                     continue;
                 }
             }
@@ -129,7 +135,7 @@ impl Finder<'_> {
             let margin = 0.5 * extent.major_um / self.wall.cell_um;
             let left = self.left_by_another(spot, extent.depth, margin, believed);
             if faint && wide && real && !left && !is_told(&extent, shadows.iter().map(|(s, _)| s)) {
-                shadows.push((self.free(extent, c.snr), blur));
+                shadows.push((self.free(extent, c.snr, wall), blur));
             }
         }
         if shadows.len() < 2 {
@@ -152,7 +158,7 @@ impl Finder<'_> {
             };
             let same: Vec<f64> = parts.extract_if(.., |(s, _)| is_told(&extent, [&*s])).map(|(s, _)| s.snr).collect();
             let snr = same.iter().copied().fold(first.snr, f64::hypot);
-            whole.push(if same.is_empty() { first } else { self.free(extent, snr) });
+            whole.push(if same.is_empty() { first } else { self.free(extent, snr, bare) });
         }
         whole
     }
@@ -241,15 +247,16 @@ impl Finder<'_> {
             let long = !grains && extent.is_long(self.banks[first.bank].shadowing().pupil.0);
             let more = extent.area_um2 - 5.0 * extent.area_error_um2 > UNEXPLAINED * explained;
             let one = (cluster.len() > 3 || long || more) && !runs_into(&extent, snr, believed);
-            (one && 5 * held >= 4 * cluster.len()).then(|| self.free(extent, snr))
+            (one && 5 * held >= 4 * cluster.len()).then(|| self.free(extent, snr, wall))
         })
     }
 
-    /// A shadow by its outline.
-    fn free(&self, extent: Extent, snr: f64) -> Shadow {
+    /// A shadow by its outline, as a wall shows it.
+    fn free(&self, extent: Extent, snr: f64, wall: &Wall) -> Shadow {
         let size = self.wall.flat.size();
         Shadow {
             spot: Spot { x: extent.x, y: extent.y, area_um2: extent.area_um2 },
+            form: extent.form(wall, &self.banks[self.banks.len() - 1]),
             errors: [extent.x_error, extent.x_error, extent.area_error_um2],
             snr,
             own_height_mm: None,
@@ -276,6 +283,7 @@ impl Finder<'_> {
             snr: b.snr,
             own_height_mm,
             extent: None,
+            form: self.form_of_round(b, believed),
             kind: Kind::Grain,
             merged: believed.iter().any(|o| {
                 let d = (o.spot.x - x).hypot(o.spot.y - y);
@@ -283,6 +291,46 @@ impl Finder<'_> {
             }),
             at_edge: x < half || y < half || x > size.width as f64 - half || y > size.height as f64 - half,
         }
+    }
+
+    /// What casts a shadow that is round but for more than noise.
+    fn form_of_round(&self, b: &Believed, believed: &[Believed]) -> Option<Form> {
+        let unlike = (1.0 - b.fit.likeness().powi(2)).max(0.0).sqrt();
+        if b.snr * unlike < ODD {
+            return None;
+        }
+        let size = self.wall.flat.size();
+        let cell = self.wall.cell_um;
+        let bank = &self.banks[b.bank];
+        let outer = 0.5 * (bank.shadowing().pupil.0 + equivalent_diameter(b.spot.area_um2).0) / cell + 60.0 / cell;
+        let clip = |v: f64, end: usize| v.clamp(0.0, end as f64) as usize;
+        let (x, y) = (clip(b.spot.x - outer, size.width), clip(b.spot.y - outer, size.height));
+        let (right, bottom) = (clip(b.spot.x + outer + 1.0, size.width), clip(b.spot.y + outer + 1.0, size.height));
+        let window = Rect { x, y, width: right.checked_sub(x)?, height: bottom.checked_sub(y)? };
+        let mut lost = self.wall.flat.loss.window(window);
+        let mut outline = Plane::filled(window.size(), false);
+        let others: Vec<_> = believed
+            .iter()
+            .map(|o| (o.spot, o))
+            .filter(|(s, _)| (s.x - b.spot.x).hypot(s.y - b.spot.y) > 0.0)
+            .filter(|(s, o)| (s.x - b.spot.x).hypot(s.y - b.spot.y) < outer + 2.0 * self.width(o))
+            .map(|(s, o)| (s, self.banks[o.bank].shape(s.area_um2)))
+            .collect();
+        let radius = 0.75 * equivalent_diameter(b.spot.area_um2).0.max(20.0) / cell + 1.0;
+        for cy in 0..window.height {
+            for cx in 0..window.width {
+                let (px, py) = ((x + cx) as f64 + 0.5, (y + cy) as f64 + 0.5);
+                let passed = |(s, shape): &(Spot, Shape)| 1.0 - shape.at((px - s.x).hypot(py - s.y) * cell).0;
+                let passed: f64 = others.iter().map(passed).product();
+                let own = 1.0 - (1.0 - lost.at(cx, cy)) / passed.max(0.05) as f32;
+                lost.set(cx, cy, if self.wall.sound(x + cx, y + cy) { own } else { f32::NAN });
+                outline.set(cx, cy, (px - b.spot.x).hypot(py - b.spot.y) < radius);
+            }
+        }
+        let place = (b.spot.x - x as f64, b.spot.y - y as f64);
+        let sigma = f64::from(self.wall.flat.sigma.under(b.spot.x as usize, b.spot.y as usize));
+        let seen = Seen { lost: &lost, outline: &outline, cell_um: cell, sigma, place };
+        Some(Form::about(b.spot.area_um2, &seen, bank))
     }
 
     /// The stand-off of one bright shadow, if it lies clearly below the frame's.

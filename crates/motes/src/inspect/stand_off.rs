@@ -69,6 +69,11 @@ pub struct Setting {
 }
 
 impl Setting {
+    /// Diameter of the pupil's image at one stand-off, px.
+    pub fn pupil_px(&self, height_mm: f64) -> f64 {
+        height_mm * 1000.0 / self.f_number.exact() / self.cell.0 * self.pixels as f64
+    }
+
     /// The shadows of this frame at one stand-off.
     pub fn shadowing(&self, height: Millimetres, edge: Edge) -> Shadowing {
         Shadowing::new(height, self.f_number, edge, Light::mixed(self.colours)).with_cell(self.cell)

@@ -24,6 +24,12 @@ impl Cutout {
         let planes = frame.planes.iter().map(|p| p.window(rect)).collect();
         Cutout { rect, planes, mask: frame.mask.0.window(rect) }
     }
+
+    /// A part of it, in its own coordinates.
+    pub fn part(&self, inner: Rect) -> Cutout {
+        let rect = Rect { x: self.rect.x + inner.x, y: self.rect.y + inner.y, ..inner };
+        Cutout { rect, planes: self.planes.iter().map(|p| p.window(inner)).collect(), mask: self.mask.window(inner) }
+    }
 }
 
 /// How the pixels of a frame are joined to cells.
@@ -235,7 +241,7 @@ impl Cells {
         for row in rows {
             for column in columns.clone() {
                 let (x, y) = self.centre(column, row);
-                self.ln[row * self.size.width + column] -= tone * shadow.at((x - at.0).hypot(y - at.1));
+                self.ln[row * self.size.width + column] -= tone * shadow.at(x - at.0, y - at.1);
             }
         }
     }

@@ -3,6 +3,7 @@
 use motelight_frame::{Body, Frame, Micrometres, PicturePoint, SensorFromPicture, SensorPoint, Size};
 
 use crate::diffraction::Edge;
+use crate::form::Form;
 use crate::inspect::{Inspection, Kind, MoteFlags};
 use crate::measure::Estimate;
 use crate::refusal::{Refusal, RefusalCode};
@@ -42,6 +43,8 @@ pub struct ChartMote {
     pub stand_off_mm: Option<f64>,
     /// What to keep in mind.
     pub flags: MoteFlags,
+    /// What casts its shadow, where that is not round.
+    pub form: Option<Form>,
 }
 
 impl Chart {
@@ -74,6 +77,7 @@ impl Chart {
                 kind: m.kind,
                 stand_off_mm: m.stand_off_mm.map(|h| h.value),
                 flags: m.flags,
+                form: m.form.clone(),
             })
         });
         Ok(Chart {
@@ -110,6 +114,8 @@ impl Chart {
                 at_error: Micrometres((mote.at_error.0 * larger).hypot(pitch.0 * way.sigma_px)),
                 blocked_area_um2: Estimate::new(area.value * larger * larger, area.sigma * larger * larger),
                 stand_off_mm: Some(height * larger),
+                // Turned and stretched it is another.
+                form: None,
                 ..mote.clone()
             })
         };
@@ -177,6 +183,11 @@ impl Chart {
 }
 
 impl ChartMote {
+    /// Whether it is known to be far from round.
+    pub(super) fn is_long(&self) -> bool {
+        self.form.as_ref().is_some_and(|form| !form.is_nearly_round())
+    }
+
     /// Standard error of the logarithm of the blocked area.
     pub(super) fn area_error(&self) -> f64 {
         self.blocked_area_um2.sigma / self.blocked_area_um2.value.max(1e-9)

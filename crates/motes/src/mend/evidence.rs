@@ -18,13 +18,19 @@ pub struct Evidence {
 /// Nearest and farthest places around, in widths of the shadow, and the step between them.
 const RING: (f64, f64) = (1.3, 3.5);
 const STEP: f64 = 0.45;
+/// The same of long things, whose width is their length: so far off that they do not meet themselves.
+const RING_OF_LONG: (f64, f64) = (1.1, 1.9);
+
+fn ring(shadow: &LnShadow) -> (f64, f64) {
+    if shadow.is_long() { RING_OF_LONG } else { RING }
+}
 /// Degrees of freedom of the error: answers of texture stray farther than normal ones, and the spread itself
 /// is known from some hundred places that are not all independent.
 const FREEDOM: f64 = 4.0;
 
 /// Window needed around a place for its evidence, px.
 pub fn reach(shadow: &LnShadow, width: f64) -> f64 {
-    RING.1 * width + shadow.window
+    ring(shadow).1 * width + shadow.window
 }
 
 /// Asks at a place and around it. `spread` is the standard error of the foretold amplitude. `taken` tells places
@@ -42,14 +48,15 @@ pub fn evidence(
     let own = question.ask(&ground, 0, 0)?;
     let cell = cells.cell as f64;
     let step = (STEP * width / cell).round().max(1.0) as i64;
-    let steps = (RING.1 * width / cell / step as f64).ceil() as i64;
+    let (nearest, farthest) = ring(shadow);
+    let steps = (farthest * width / cell / step as f64).ceil() as i64;
     let mut strays = Vec::new();
     for j in -steps..=steps {
         for i in -steps..=steps {
             let (columns, rows) = (i * step, j * step);
             let (dx, dy) = (columns as f64 * cell, rows as f64 * cell);
             let r = dx.hypot(dy) / width;
-            if !(RING.0..=RING.1).contains(&r) || taken(at.0 + dx, at.1 + dy) {
+            if !(nearest..=farthest).contains(&r) || taken(at.0 + dx, at.1 + dy) {
                 continue;
             }
             if let Some(a) = question.ask(&ground, columns, rows).filter(|a| a.sound > 0.7) {

@@ -25,7 +25,7 @@ const ENOUGH: f64 = 6.0;
 /// Fills the cores of a cluster's shadows in the divided cutout. Gives back which of its lifts were filled.
 pub fn fill(frame: &Frame, cluster: &Cluster, divided: &mut Cutout, taken: impl Fn(f64, f64) -> bool) -> Vec<bool> {
     let lifts = &cluster.lifts;
-    let deep = |l: &Lift| l.passed_at_centre() < OPEN;
+    let deep = |l: &Lift| l.least_passed() < OPEN;
     if !lifts.iter().any(deep) {
         return vec![false; lifts.len()];
     }

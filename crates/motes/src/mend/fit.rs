@@ -2,9 +2,8 @@
 
 use nalgebra::{SMatrix, SVector};
 
-use crate::bank::Bank;
 use crate::mend::cells::Cells;
-use crate::mend::shadow::DARKEST;
+use crate::mend::shadow::{DARKEST, Lost};
 
 /// What is known of a shadow before the picture is looked at.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -43,16 +42,16 @@ pub struct Fit {
 const TERMS: usize = 9;
 const STEPS: usize = 8;
 
-/// Fits a shadow within `window` px of its foretold place. `excess` multiplies the errors that the residuals give
+/// Fits a shadow within `window` px of its foretold place; `shadow` gives that of a blocked area. `excess` multiplies the errors that the residuals give
 /// (what places around it say). `None` where too little can be measured.
-pub fn fit(cells: &Cells, bank: &Bank, pitch: f64, foretold: &Foretold, window: f64, excess: f64) -> Option<Fit> {
-    let samples = samples(cells, foretold, window);
+pub fn fit(cells: &Cells, shadow: impl Fn(f64) -> Lost, foretold: &Foretold, window: f64, excess: f64) -> Option<Fit> {
+    let samples = samples(cells, &shadow(foretold.area_um2), foretold, window);
     if samples.len() < 2 * TERMS {
         return None;
     }
     let mut p = [0.0; TERMS];
     p[3] = samples.iter().map(|s| s.weight * s.ln).sum::<f64>() / samples.iter().map(|s| s.weight).sum::<f64>();
-    let ask = Asked { samples: &samples, bank, pitch, foretold, window };
+    let ask = Asked { samples: &samples, shadow, foretold, window };
     // The backdrop is linear: settled in one step. What a free fit would then leave tells the residuals' size.
     let mut state = ask.normal(&p);
     let (_, step) = held(&state, 3, None)?;
@@ -147,7 +146,7 @@ struct Sample {
     weight: f64,
 }
 
-fn samples(cells: &Cells, foretold: &Foretold, window: f64) -> Vec<Sample> {
+fn samples(cells: &Cells, shadow: &Lost, foretold: &Foretold, window: f64) -> Vec<Sample> {
     let (columns, rows) = cells.around(foretold.x, foretold.y, window);
     let mut samples = Vec::new();
     for row in rows {
@@ -155,7 +154,7 @@ fn samples(cells: &Cells, foretold: &Foretold, window: f64) -> Vec<Sample> {
             let (cx, cy) = cells.centre(column, row);
             let i = row * cells.size.width + column;
             let (x, y) = (cx - foretold.x, cy - foretold.y);
-            if x.hypot(y) <= window && cells.weight[i] > 0.0 {
+            if shadow.is_near(x, y, window) && cells.weight[i] > 0.0 {
                 samples.push(Sample { x, y, ln: cells.ln[i], weight: cells.weight[i] });
             }
         }
@@ -170,31 +169,28 @@ struct Normal {
     squares: f64,
 }
 
-struct Asked<'a> {
+struct Asked<'a, S> {
     samples: &'a [Sample],
-    bank: &'a Bank,
-    pitch: f64,
+    shadow: S,
     foretold: &'a Foretold,
     window: f64,
 }
 
-impl Asked<'_> {
+impl<S: Fn(f64) -> Lost> Asked<'_, S> {
     /// Normal equations at displacement right and down (px), logarithm of the area's ratio, six terms of backdrop.
     fn normal(&self, p: &[f64; TERMS]) -> Normal {
         let area = self.foretold.area_um2 * p[2].exp();
-        let shape = self.bank.shape(area);
+        let shadow = (self.shadow)(area);
         let tone = self.foretold.tone;
         let mut normal = Normal { hessian: SMatrix::zeros(), gradient: SVector::zeros(), squares: 0.0 };
         for s in self.samples {
             let (dx, dy) = (s.x - p[0], s.y - p[1]);
-            let r = dx.hypot(dy);
-            let (lost, slope, by_area) = shape.at(r * self.pitch);
+            let (lost, [right, down, stronger]) = shadow.slopes(dx, dy, area);
             let passed = (1.0 - lost).max(DARKEST);
             // d ln(1 - lost) = -d lost / (1 - lost).
             let (value, d) = (tone * passed.ln(), -tone / passed);
-            let pull = if r > 1e-9 { -d * slope * self.pitch / r } else { 0.0 };
             let (u, v) = (s.x / self.window, s.y / self.window);
-            let terms = SVector::from([pull * dx, pull * dy, d * by_area * area, 1.0, u, v, u * u, u * v, v * v]);
+            let terms = SVector::from([-d * right, -d * down, d * stronger, 1.0, u, v, u * u, u * v, v * v]);
             let backdrop: f64 = (3..TERMS).map(|i| p[i] * terms[i]).sum();
             let residual = s.ln - value - backdrop;
             normal.hessian.ger(s.weight, &terms, &terms, 1.0);

@@ -1,11 +1,10 @@
 //! Shadows divided out of a picture, in linear light, plane by plane.
 
-use motelight_frame::{Frame, Layout, Mask, Patch, PicturePoint, Pixels, Plane, Rect};
+use motelight_frame::{Frame, Layout, Mask, Patch, PicturePoint, Pixels, Plane, Rect, Size};
 
-use crate::bank::Shape;
 use crate::mend::cells::Cutout;
 use crate::mend::remainder::Remainder;
-use crate::mend::shadow::DARKEST;
+use crate::mend::shadow::{DARKEST, Lost};
 
 /// A shadow to be divided out.
 #[derive(Debug, Clone)]
@@ -16,12 +15,10 @@ pub struct Lift {
     pub x: f64,
     /// Row of its centre, px.
     pub y: f64,
-    /// Its shape in the light of each plane: one, or red, green, blue.
-    pub shapes: Vec<Shape>,
+    /// Its shadow in the light of each plane: one, or red, green, blue.
+    pub shadows: Vec<Lost>,
     /// How strongly each colour shows it.
     pub tone: [f64; 3],
-    /// Pixel pitch, µm.
-    pub pitch: f64,
     /// Radius past which it changes less than [`EDGE`], px.
     pub reach: f64,
     /// What the shape leaves, the same in all colours.
@@ -36,27 +33,40 @@ pub const EDGE: f64 = 0.001;
 impl Lift {
     /// Natural logarithm of the transmission of one colour at a pixel.
     pub fn ln(&self, colour: usize, x: usize, y: usize) -> f64 {
-        let r = (x as f64 + 0.5 - self.x).hypot(y as f64 + 0.5 - self.y);
-        if r > self.reach {
-            return 0.0;
-        }
-        self.ln_at(colour, r)
+        let (dx, dy) = (x as f64 + 0.5 - self.x, y as f64 + 0.5 - self.y);
+        if dx.hypot(dy) > self.reach { 0.0 } else { self.ln_off(colour, dx, dy) }
     }
 
-    /// Logarithm of the transmission of one colour `r` px from the centre.
+    fn ln_off(&self, colour: usize, dx: f64, dy: f64) -> f64 {
+        let shadow = &self.shadows[colour.min(self.shadows.len() - 1)];
+        let rest = self.rest.as_ref().map_or(0.0, |rest| rest.at(dx.hypot(dy)));
+        self.tone[colour] * shadow.ln(dx, dy) + rest
+    }
+
+    /// Logarithm of the transmission of one colour `r` px from the centre of a round shadow.
     pub fn ln_at(&self, colour: usize, r: f64) -> f64 {
-        let shape = &self.shapes[colour.min(self.shapes.len() - 1)];
-        let rest = self.rest.as_ref().map_or(0.0, |rest| rest.at(r));
-        self.tone[colour] * (1.0 - shape.at(r * self.pitch).0).max(DARKEST).ln() + rest
+        self.ln_off(colour, r, 0.0)
     }
 
-    /// Transmission at the centre, of the colour that passes least.
-    pub fn passed_at_centre(&self) -> f64 {
-        (0..self.shapes.len()).map(|c| self.ln_at(c, 0.0).exp()).fold(1.0, f64::min)
+    /// Whether it is that of a thing far from round.
+    pub fn is_long(&self) -> bool {
+        self.shadows.iter().any(Lost::is_long)
+    }
+
+    /// Transmission at the darkest place, of the colour that passes least.
+    pub fn least_passed(&self) -> f64 {
+        let darkest = |(c, shadow): (usize, &Lost)| match shadow {
+            Lost::Round { .. } => self.ln_at(c, 0.0),
+            Lost::Form { cast, times } => self.tone[c] * (1.0 - times * cast.depth()).max(DARKEST).ln(),
+        };
+        self.shadows.iter().enumerate().map(darkest).fold(0.0, f64::min).exp()
     }
 
     /// Radius within which less than `passed` of a colour's light is left, px.
     pub fn radius_passing(&self, passed: f64, colour: usize) -> f64 {
+        if let Lost::Form { cast, times } = &self.shadows[colour.min(self.shadows.len() - 1)] {
+            return cast.reach((1.0 - passed.powf(1.0 / self.tone[colour])) / times);
+        }
         let steps = (self.reach * 2.0).ceil() as usize;
         let dark = |i: &usize| self.ln_at(colour, *i as f64 * 0.5) < passed.ln();
         (0..steps).rev().find(dark).map_or(0.0, |i| (i + 1) as f64 * 0.5)
@@ -73,11 +83,17 @@ impl Lift {
     }
 }
 
-/// Radius, px, past which a shape of that pitch changes the light by less than [`EDGE`].
-pub fn reach_px(shapes: &[Shape], pitch: f64, farthest: f64) -> f64 {
+/// Radius, px, past which shadows that reach no farther than `farthest` change the light by less than [`EDGE`].
+pub fn reach_px(shadows: &[Lost], farthest: f64) -> f64 {
     let steps = (farthest * 2.0).ceil() as usize;
-    let changes = |i: &usize| shapes.iter().any(|s| s.at(*i as f64 * 0.5 * pitch).0.abs() > EDGE);
-    (0..steps).rev().find(changes).map_or(0.0, |i| (i + 1) as f64 * 0.5)
+    let reach = |shadow: &Lost| match shadow {
+        Lost::Form { cast, times } => cast.reach(EDGE / times),
+        round => {
+            let changes = |i: &usize| round.at(*i as f64 * 0.5, 0.0).abs() > EDGE;
+            (0..steps).rev().find(changes).map_or(0.0, |i| (i + 1) as f64 * 0.5)
+        }
+    };
+    shadows.iter().map(reach).fold(0.0, f64::max)
 }
 
 /// Shadows whose windows touch, and the part of the frame they lie in.
@@ -90,19 +106,22 @@ pub struct Cluster {
 }
 
 impl Cluster {
-    /// The same but for one shadow.
-    pub fn without(&self, shadow: usize) -> Cluster {
-        let mut rest = self.clone();
-        rest.lifts.remove(shadow);
-        rest
+    /// The part of it about one shadow, `margin` px wider than what that changes, without that shadow.
+    pub fn without(&self, shadow: usize, margin: f64) -> Option<Cluster> {
+        let mut lifts = self.lifts.clone();
+        let own = lifts.remove(shadow);
+        let Rect { x, y, width, height } = self.cutout.rect;
+        let middle = PicturePoint { x: own.x - x as f64, y: own.y - y as f64 };
+        let inner = Rect::around(middle, Pixels(own.reach + margin), Size { width, height })?;
+        Some(Cluster { lifts, cutout: self.cutout.part(inner) })
     }
 }
 
-/// Joins shadows whose windows, `margin` px wider than what they change, overlap.
-pub fn clusters(frame: &Frame, lifts: Vec<Lift>, margin: f64) -> Vec<Cluster> {
+/// Joins shadows whose windows, each by its `margin` in px wider than what it changes, overlap.
+pub fn clusters(frame: &Frame, lifts: Vec<Lift>, margin: impl Fn(&Lift) -> f64) -> Vec<Cluster> {
     let mut groups: Vec<(Rect, Vec<Lift>)> = Vec::new();
     for lift in lifts {
-        let Some(mut rect) = lift.window(frame, margin) else { continue };
+        let Some(mut rect) = lift.window(frame, margin(&lift).max(0.0)) else { continue };
         let mut members = vec![lift];
         // Each union may reach further groups.
         while let Some(i) = groups.iter().position(|(r, _)| overlap(*r, rect)) {

@@ -127,7 +127,7 @@ fn settle(scene: &Scene, subjects: &mut [Subject], placement: &Placement, tone: 
 /// and fills the cores where too little light was left.
 fn take_out(scene: &Scene, subjects: &mut [Subject]) -> (Vec<Patch>, usize) {
     let lifts: Vec<Lift> = subjects.iter().enumerate().filter_map(|(i, s)| scene.lift(i, s)).collect();
-    let margin = subjects.iter().filter(|s| s.there()).map(|s| s.shadow.window - 0.5 * s.width).fold(0.0, f64::max);
+    let margin = |lift: &Lift| subjects[lift.mote].shadow.window - 0.5 * subjects[lift.mote].width;
     let done: Vec<Done> = clusters(scene.frame, lifts, margin)
         .into_par_iter()
         .map(|cluster| take_out_of(scene, subjects, cluster))
@@ -166,7 +166,11 @@ fn with_remainders(scene: &Scene, subjects: &[Subject], cluster: &Cluster) -> Ve
         let meets = |o: &Subject| (o.x - s.x).hypot(o.y - s.y) < 0.5 * o.width + lift.reach;
         subjects.iter().enumerate().any(|(i, o)| !own.contains(&i) && meets(o))
     };
-    cluster.lifts.iter().map(|l| Lift { rest: if crowded(l) { None } else { with(l) }, ..l.clone() }).collect()
+    cluster
+        .lifts
+        .iter()
+        .map(|l| Lift { rest: if crowded(l) || l.is_long() { None } else { with(l) }, ..l.clone() })
+        .collect()
 }
 
 /// What came of one cluster.
@@ -191,9 +195,9 @@ fn take_out_of(scene: &Scene, subjects: &[Subject], mut cluster: Cluster) -> Don
     loop {
         let bad = (0..looked.len()).find(|&k| {
             let i = cluster.lifts[k].mote;
-            let alone = cluster.lifts.len() == 1;
-            let without = if alone { cluster.cutout.clone() } else { lifted(layout, &cluster.without(k)).0 };
-            !subjects[i].helped(left(i, &without), looked[k])
+            let margin = subjects[i].shadow.window - 0.5 * subjects[i].width;
+            let without = cluster.without(k, margin.max(0.0) + 2.0 * scene.scheme.cell as f64);
+            !subjects[i].helped(without.and_then(|w| left(i, &lifted(layout, &w).0)), looked[k])
         });
         let Some(k) = bad else { break };
         put_back.push(cluster.lifts.remove(k).mote);

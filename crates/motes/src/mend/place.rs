@@ -11,7 +11,7 @@ use crate::bank::Bank;
 use crate::mend::cells::{Cutout, Scheme};
 use crate::mend::fit::{Foretold, fit};
 use crate::mend::response::{Map, map};
-use crate::mend::shadow::LnShadow;
+use crate::mend::shadow::{LnShadow, Lost};
 
 /// Where a chart lies in a picture, against the test frame.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -279,7 +279,8 @@ fn pair(ground: &Ground, voter: &Voter, start: &Placement) -> Option<Pair> {
         tone: 1.0,
     };
     // 1.5: residuals of neighbouring cells hang together; a guess that only weighs the shadows against the pull.
-    let found = fit(&cells, voter.bank, ground.pitch.0, &foretold, voter.shadow.window, 1.5)?;
+    let shadow = |area| Lost::Round { shape: voter.bank.shape(area), pitch: ground.pitch.0 };
+    let found = fit(&cells, shadow, &foretold, voter.shadow.window, 1.5)?;
     let centre = (size.width as f64 / 2.0, size.height as f64 / 2.0);
     let clear = found.own.1 < 0.15 && found.own.0.abs() < 0.5 && found.place_error < 0.1 * voter.width;
     clear.then_some(Pair {

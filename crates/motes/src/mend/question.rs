@@ -84,9 +84,9 @@ impl Question {
         let mut taps: Vec<Tap> = Vec::new();
         for dy in -radius..=radius {
             for dx in -radius..=radius {
-                let r = (f64::from(dx) * cell + px).hypot(f64::from(dy) * cell + py);
-                if r <= shadow.window {
-                    let plain = shadow.at(r) as f32;
+                let (x, y) = (f64::from(dx) * cell + px, f64::from(dy) * cell + py);
+                if shadow.is_near(x, y) {
+                    let plain = shadow.at(x, y) as f32;
                     taps.push(Tap { dx, dy, plain, shape: plain, backdrop: [0.0; BACKDROP] });
                 }
             }

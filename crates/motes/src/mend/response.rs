@@ -125,7 +125,7 @@ impl Kernel {
         .iter()
         .map(|f| places.iter().map(|&(i, j)| f(i as f64 * scale, j as f64 * scale)).collect())
         .collect();
-        let shape: Vec<f64> = places.iter().map(|&(i, j)| shadow.at((i as f64).hypot(j as f64) * cell)).collect();
+        let shape: Vec<f64> = places.iter().map(|&(i, j)| shadow.at(i as f64 * cell, j as f64 * cell)).collect();
         let mut own = shape.clone();
         let mut done: Vec<Vec<f64>> = Vec::new();
         for mut b in basis {

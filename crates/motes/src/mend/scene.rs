@@ -12,8 +12,8 @@ use crate::mend::fit::{Foretold, fit};
 use crate::mend::lift::{Lift, reach_px};
 use crate::mend::place::{Ground, Placement, Voter, place};
 use crate::mend::result::{Choice, MendOptions, Reason};
-use crate::mend::shadow::LnShadow;
-use crate::mend::subject::Subject;
+use crate::mend::shadow::{LnShadow, Lost};
+use crate::mend::subject::{Light, Subject};
 use crate::visibility::{Picture, shows};
 
 /// The picture, and the shadows foretold for it.
@@ -49,6 +49,8 @@ const UNSEEN: f64 = 0.5;
 const CODED: f64 = 0.004;
 /// Cells across the pupil's image.
 const ACROSS: f64 = 8.0;
+/// Cells along a long thing at most.
+const ALONG: f64 = 150.0;
 /// What the foretold logarithm of a shadow errs by beside the chart's own error: form and pupil. A guess.
 const MODEL_ERROR: f64 = 0.04;
 /// The same where a picture has a tone of its own.
@@ -85,9 +87,16 @@ impl<'a> Scene<'a> {
         let area = mote.blocked_area_um2.value;
         let edge = casts.edge_px(area);
         // As much backdrop around the shadow as tells it from a slope, and its first bright ring.
-        let window = 1.25 * edge + 1.2 * casts.ring_px() + 1.5 * self.scheme.cell as f64;
-        let shape = casts.mixed.shape(area);
-        let depth = shape.at(0.0).0;
+        let room = |edge: f64| 1.25 * edge + 1.2 * casts.ring_px() + 1.5 * self.scheme.cell as f64;
+        let form = mote.form.as_ref().map(|form| form.cast(&casts.mixed, self.pitch.0, room(casts.edge_px(0.0))));
+        let long = mote.form.as_ref().filter(|_| mote.is_long());
+        let edge = long.map_or(edge, |form| form.radius_um() / self.pitch.0 + casts.edge_px(0.0));
+        let window = room(casts.edge_px(0.0)) + edge - casts.edge_px(0.0);
+        let window = if mote.is_long() { window } else { room(edge) };
+        let depth = match &form {
+            Some(cast) => cast.depth(),
+            None => casts.mixed.shape(area).at(0.0).0,
+        };
         let choice = options.choices.get(&mote.id).copied();
         let picture = Picture { size: self.frame.size(), pitch: self.pitch, grain: 0.0 };
         let profile = casts.mixed.profile(area);
@@ -95,7 +104,8 @@ impl<'a> Scene<'a> {
         let times_seen = seen.fold(0.0, f64::max);
         let reason = if choice == Some(Choice::Skip) {
             Some(Reason::Skipped)
-        } else if matches!(mote.kind, Kind::Fibre | Kind::Residue | Kind::Ring) || area > casts.mixed.largest_area_um2()
+        } else if form.is_none()
+            && (matches!(mote.kind, Kind::Fibre | Kind::Residue | Kind::Ring) || area > casts.mixed.largest_area_um2())
         {
             Some(Reason::NotRound)
         } else if depth < FAINTEST || (times_seen < UNSEEN && choice != Some(Choice::Mend)) {
@@ -104,8 +114,12 @@ impl<'a> Scene<'a> {
             None
         };
         let at = self.ground().picture(mote.at);
-        let shadow = LnShadow::of(&shape, self.pitch.0, window);
-        Subject::new(mote, cast, choice, reason, (at.x, at.y), shadow, 2.0 * edge, depth, times_seen)
+        let shape = |lost: Lost| LnShadow::of(lost, window);
+        let round = shape(Lost::Round { shape: casts.mixed.shape(area), pitch: self.pitch.0 });
+        let mut s = Subject::new(mote, cast, choice, reason, (at.x, at.y), round, 2.0 * edge, depth, times_seen);
+        s.form = form;
+        s.shadow = shape(s.lost(Light::Cell, area, &casts.mixed, self.pitch.0));
+        s
     }
 
     fn ground(&self) -> Ground<'_> {
@@ -114,7 +128,7 @@ impl<'a> Scene<'a> {
 
     /// Where the chart lies.
     pub fn place(&self, subjects: &[Subject]) -> Placement {
-        let mut order: Vec<&Subject> = subjects.iter().filter(|s| s.reason.is_none()).collect();
+        let mut order: Vec<&Subject> = subjects.iter().filter(|s| s.reason.is_none() && !s.mote.is_long()).collect();
         order.sort_by(|a, b| (b.depth * b.width).total_cmp(&(a.depth * a.width)));
         let voters: Vec<Voter> = order
             .into_iter()
@@ -169,12 +183,17 @@ impl<'a> Scene<'a> {
         there
             .map(|(i, s)| {
                 let casts = &self.casts[s.cast];
-                let shape = casts.mixed.shape(s.area_um2());
                 let window = 0.5 * s.width + 3.0 * casts.ring_px();
-                let shadow = LnShadow::of(&shape, self.pitch.0, window);
+                let shadow = LnShadow::of(s.lost(Light::Cell, s.area_um2(), &casts.mixed, self.pitch.0), window);
                 Neighbour { subject: i, x: s.x, y: s.y, width: s.width, shadow, tone: s.tone }
             })
             .collect()
+    }
+
+    /// Cells in which a subject is asked for: large ones for what is long, whose detail says little.
+    fn scheme(&self, s: &Subject) -> Scheme {
+        let wanted = if s.mote.is_long() { s.width / ALONG } else { 0.0 };
+        self.scheme.with_cell(wanted.max(self.scheme.cell as f64))
     }
 
     /// Cells around a subject, the shadows of others divided out.
@@ -191,7 +210,8 @@ impl<'a> Scene<'a> {
     /// known to be there.
     pub fn ask(&self, s: &mut Subject, own: usize, places: &[(f64, f64, f64)], others: &[Neighbour]) {
         let others: Vec<&Neighbour> = others.iter().filter(|o| o.subject != own).collect();
-        let far = reach(&s.shadow, s.width) + 2.0 * self.scheme.cell as f64;
+        let scheme = self.scheme(s);
+        let far = reach(&s.shadow, s.width) + 2.0 * scheme.cell as f64;
         let near = |p: &(f64, f64, f64)| (p.0 - s.x).hypot(p.1 - s.y) < far + p.2;
         let taken_by: Vec<(f64, f64, f64)> =
             places.iter().enumerate().filter(|(i, p)| *i != own && near(p)).map(|(_, p)| *p).collect();
@@ -199,7 +219,7 @@ impl<'a> Scene<'a> {
         let taken = |x: f64, y: f64| taken_by.iter().any(|o| (o.0 - x).hypot(o.1 - y) < 0.5 * o.2 + window);
         let spread = self.spread(s.mote);
         let found = self
-            .cells_around(&self.scheme, s, far, &others)
+            .cells_around(&scheme, s, far, &others)
             .and_then(|cells| evidence(&cells, &s.shadow, s.width, (s.x, s.y), spread, taken));
         s.evidence = found;
         if found.is_none() {
@@ -244,8 +264,9 @@ impl<'a> Scene<'a> {
     pub fn settle(&self, s: &mut Subject, own: usize, placement: &Placement, others: &[Neighbour]) {
         let Some(e) = s.evidence.filter(|_| s.there()) else { return };
         let others: Vec<&Neighbour> = others.iter().filter(|o| o.subject != own).collect();
-        let radius = s.shadow.window + 2.0 * self.scheme.cell as f64;
-        let Some(cells) = self.cells_around(&self.scheme, s, radius, &others) else { return };
+        let scheme = self.scheme(s);
+        let radius = s.shadow.window + 2.0 * scheme.cell as f64;
+        let Some(cells) = self.cells_around(&scheme, s, radius, &others) else { return };
         let at = self.ground().picture(placement.apply(s.mote.at));
         let foretold = Foretold {
             x: at.x,
@@ -256,7 +277,8 @@ impl<'a> Scene<'a> {
             tone: s.tone,
         };
         let bank = &self.casts[s.cast].mixed;
-        if let Some(mut f) = fit(&cells, bank, self.pitch.0, &foretold, s.shadow.window, e.excess) {
+        let shadow = |area| s.lost(Light::Cell, area, bank, self.pitch.0);
+        if let Some(mut f) = fit(&cells, shadow, &foretold, s.shadow.window, e.excess) {
             // Rounding swallows a shadow, it never deepens one.
             let most = 1.0 + 2.0 * s.mote.area_error().hypot(MODEL_ERROR);
             f.area_um2 = if self.few_codes() { f.area_um2.min(most * foretold.area_um2) } else { f.area_um2 };
@@ -268,20 +290,25 @@ impl<'a> Scene<'a> {
     /// How strongly each plane of a rendered picture shows a shadow: its own tone, chroma lost in compression.
     pub fn settle_tones(&self, s: &mut Subject, own: usize, places: &[(f64, f64, f64)], others: &[Neighbour]) {
         s.tones = [s.tone; 3];
+        let casts = &self.casts[s.cast];
+        if let Some(form) = s.mote.form.as_ref().filter(|_| s.there()) {
+            let margin = casts.edge_px(0.0) + 4.0 * casts.ring_px() + 2.0;
+            s.planes = casts.colours.iter().map(|bank| form.cast(bank, self.pitch.0, margin)).collect();
+        }
         if self.linear() || !s.there() {
             return;
         }
         let others: Vec<&Neighbour> = others.iter().filter(|o| o.subject != own).collect();
-        let far = reach(&s.shadow, s.width) + 2.0 * self.scheme.cell as f64;
+        let scheme = self.scheme(s);
+        let far = reach(&s.shadow, s.width) + 2.0 * scheme.cell as f64;
         let window = s.shadow.window;
         let near = |p: &(f64, f64, f64)| (p.0 - s.x).hypot(p.1 - s.y) < far + p.2;
         let taken_by: Vec<(f64, f64, f64)> =
             places.iter().enumerate().filter(|(i, p)| *i != own && near(p)).map(|(_, p)| *p).collect();
         let taken = |x: f64, y: f64| taken_by.iter().any(|o| (o.0 - x).hypot(o.1 - y) < 0.5 * o.2 + window);
         for (colour, bank) in self.casts[s.cast].colours.iter().enumerate() {
-            let only =
-                if self.casts[s.cast].colours.len() == 1 { self.scheme.clone() } else { self.scheme.only(colour) };
-            let shadow = LnShadow::of(&bank.shape(s.area_um2()), self.pitch.0, window);
+            let only = if self.casts[s.cast].colours.len() == 1 { scheme.clone() } else { scheme.only(colour) };
+            let shadow = LnShadow::of(s.lost(Light::Plane(colour), s.area_um2(), bank, self.pitch.0), window);
             let found = self
                 .cells_around(&only, s, far, &others)
                 .and_then(|cells| evidence(&cells, &shadow, s.width, (s.x, s.y), TONE_ERROR, taken));
@@ -300,9 +327,10 @@ impl<'a> Scene<'a> {
         }
         let casts = &self.casts[s.cast];
         let area = s.area_um2();
-        let shapes: Vec<_> = casts.colours.iter().map(|bank| bank.shape(area)).collect();
+        let lost = |(i, bank)| s.lost(Light::Plane(i), area, bank, self.pitch.0);
+        let shadows: Vec<Lost> = casts.colours.iter().enumerate().map(lost).collect();
         let farthest = casts.edge_px(area) + 4.0 * casts.ring_px() + 2.0;
-        let reach = reach_px(&shapes, self.pitch.0, farthest);
-        Some(Lift { mote: index, x: s.x, y: s.y, shapes, tone: s.tones, pitch: self.pitch.0, reach, rest: None })
+        let reach = reach_px(&shadows, farthest);
+        Some(Lift { mote: index, x: s.x, y: s.y, shadows, tone: s.tones, reach, rest: None })
     }
 }

@@ -1,12 +1,14 @@
 //! One mote in one picture: what is known of it, and what comes of it.
 
+use crate::bank::Bank;
+use crate::form::Cast;
 use crate::mend::cells::Cells;
 use crate::mend::chart::ChartMote;
 use crate::mend::evidence::Evidence;
 use crate::mend::fit::Fit;
 use crate::mend::question::{Ground, Question};
 use crate::mend::result::{Choice, MendOptions, Outcome, Reason, Treatment};
-use crate::mend::shadow::LnShadow;
+use crate::mend::shadow::{LnShadow, Lost};
 
 /// One mote in the picture.
 #[derive(Debug, Clone)]
@@ -16,6 +18,10 @@ pub struct Subject<'a> {
     /// Which of the scene's casts its shadow is of.
     pub cast: usize,
     choice: Option<Choice>,
+    /// Its shadow in the light of a cell, where it is not round.
+    pub form: Option<Cast>,
+    /// The same in the light of each plane, once it is to go.
+    pub planes: Vec<Cast>,
     /// Its foretold shadow.
     pub shadow: LnShadow,
     /// Diameter of the shadow's geometric edge, px.
@@ -48,6 +54,15 @@ pub struct Subject<'a> {
     pub filled: bool,
 }
 
+/// In which light a shadow is looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Light {
+    /// That of a cell.
+    Cell,
+    /// That of one plane.
+    Plane(usize),
+}
+
 /// Error of a fitted strength, beside the noise: form and pupil. A guess.
 const STRENGTH_ERROR: f64 = 0.08;
 /// Amplitude errors above this: detail so many times as strong as the shadow lies in the way. Dividing then changes
@@ -74,6 +89,8 @@ impl<'a> Subject<'a> {
             mote,
             cast,
             choice,
+            form: None,
+            planes: Vec::new(),
             shadow,
             width,
             depth,
@@ -95,6 +112,21 @@ impl<'a> Subject<'a> {
     /// Whether it is there and is to go.
     pub fn there(&self) -> bool {
         self.decided && self.reason.is_none()
+    }
+
+    /// The shadow of a blocked area: in the light of a cell, or of one plane. `bank`: round ones of that light.
+    pub fn lost(&self, light: Light, area_um2: f64, bank: &Bank, pitch: f64) -> Lost {
+        let cast = match light {
+            Light::Cell => self.form.as_ref(),
+            Light::Plane(plane) => self.planes.get(plane),
+        };
+        match cast {
+            Some(cast) => {
+                let times = area_um2 / self.mote.blocked_area_um2.value.max(1e-9);
+                Lost::Form { cast: cast.clone(), times }
+            }
+            None => Lost::Round { shape: bank.shape(area_um2), pitch },
+        }
     }
 
     /// Blocked area, as well as it is known, µm².

@@ -6,10 +6,10 @@ use motelight_frame::{
 };
 use motelight_motes::Estimate;
 use motelight_motes::diffraction::Edge;
-use motelight_motes::inspect::{Kind, MoteFlags};
+use motelight_motes::inspect::{InspectOptions, Kind, MoteFlags, inspect};
 use motelight_motes::mend::{Chart, ChartMote, Mended};
 use motelight_synth::random::{Random, layered_noise};
-use motelight_synth::scene::{Canvas, Painting};
+use motelight_synth::scene::{Canvas, Painting, Wall};
 use motelight_synth::{Camera, Exposure, Glass, Lens, Mode, Mote, Shape};
 
 const WIDTH: usize = 1600;
@@ -35,6 +35,7 @@ pub struct Taken {
 /// One shadow, in dB of peak signal to noise against the noise-free clean picture, as a screen shows it.
 #[derive(Debug)]
 pub struct Place {
+    pub id: u32,
     pub depth: f64,
     pub shown: f64,
     pub exact: f64,
@@ -71,6 +72,18 @@ impl Taken {
         let chart = chart_of(&test);
         let scene = Canvas::Painting(painted(canvas, seed));
         let exposure = Exposure::new(camera, lens.clone(), shot(stop), motes, mode, scene);
+        Taken { frame: frame_of(&exposure), chart, exposure }
+    }
+
+    /// A sky with these motes, and the chart that an inspected wall at f/16 gives.
+    pub fn inspected(motes: Vec<Mote>, mode: Mode, stop: f64, seed: u64) -> Taken {
+        let camera = Camera { stand_off_mm: 1.3, ..Camera::new(WIDTH, HEIGHT, PITCH) };
+        let wall = Canvas::Wall(Wall::even([WIDTH, HEIGHT], 0.5));
+        let shot = |n: f64, seed| motelight_synth::Shot::new(n, seed);
+        let test = Exposure::new(camera.clone(), Lens::new(65.0), shot(16.0, seed), motes.clone(), mode, wall);
+        let chart = Chart::of(&inspect(&frame_of(&test), &InspectOptions::default())).expect("a test frame");
+        let scene = Canvas::Painting(painted(Canvases::Sky, seed));
+        let exposure = Exposure::new(camera, Lens::new(65.0), shot(stop, seed + 1), motes, mode, scene);
         Taken { frame: frame_of(&exposure), chart, exposure }
     }
 
@@ -123,7 +136,7 @@ impl Taken {
         }
         let db = |e: f64| -10.0 * (e / count).log10();
         let [shown, exact, mended] = errors.map(db);
-        (depth > 0.01 && count > 20.0).then_some(Place { depth, shown, exact, mended })
+        (depth > 0.01 && count > 20.0).then_some(Place { id: shadow.id, depth, shown, exact, mended })
     }
 }
 
@@ -188,6 +201,7 @@ fn chart_of(test: &Exposure) -> Chart {
         let (c, _) = random.normal_pair();
         let at_error = 0.15 * PITCH / 1000.0;
         ChartMote {
+            form: None,
             id: format!("m-{}", s.id),
             at: SensorPoint {
                 x: mm(s.centre_px[0], camera.width) + at_error * f64::from(a),

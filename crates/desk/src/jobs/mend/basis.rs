@@ -225,6 +225,7 @@ fn chart_of(body: &TracedBodyEntry, picture: &TracedPictureEntry) -> Chart {
             blocked_area_um2: Estimate::new(PI / 4.0 * diameter * diameter, PI / 2.0 * diameter * sigma),
             kind: Kind::Grain,
             stand_off_mm: None,
+            form: None,
             flags: MoteFlags::default(),
         })
     };
