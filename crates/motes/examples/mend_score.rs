@@ -75,7 +75,10 @@ fn main() {
             if get("chart", "own") == "other" { dust(seed + 100, &camera, count, "round") } else { motes.clone() };
         let wall = Canvas::Wall(Wall::even([WIDTH, HEIGHT], 0.6));
         let frame = Exposure::new(camera.clone(), lens.clone(), Shot::new(22.0, seed), chart_motes, mode, wall);
-        let inspection = inspect(&look(&frame, format, Glass::AsItIs, folder.path()), &InspectOptions::default());
+        let inspection = inspect(
+            &look(&frame, format, Glass::AsItIs, folder.path()),
+            &InspectOptions { forms: true, ..InspectOptions::default() },
+        );
         let chart = match Chart::of(&inspection) {
             Ok(c) => c,
             Err(e) => {

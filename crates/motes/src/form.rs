@@ -49,7 +49,7 @@ const APART: f64 = 0.18;
 /// Samples across the pupil's image.
 const SAMPLES: f64 = 20.0;
 /// How far beyond its edge a shadow is looked at, µm: over its first bright rings.
-const RINGS_UM: f64 = 60.0;
+pub const RINGS_UM: f64 = 60.0;
 /// Rounds of the search for the parts' areas at most. Few: with more of them noise is taken for form.
 const ROUNDS: usize = 60;
 /// Rounds after which the discs' size is chosen.

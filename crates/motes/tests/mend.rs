@@ -3,7 +3,7 @@
 mod scene;
 
 use motelight_frame::{Body, FNumber, Frame};
-use motelight_motes::mend::{Choice, MendOptions, Mended, Reason, RefusalCode, Treatment, mend};
+use motelight_motes::mend::{ChartMote, Choice, MendOptions, Mended, Reason, RefusalCode, Treatment, mend};
 use motelight_synth::{Mode, Mote, Shape};
 use scene::{Canvases, Place, Taken};
 
@@ -62,6 +62,28 @@ fn fibres_crumbs_rings_and_films_are_lifted_by_their_form() {
             let behind = median(places.iter().map(|p| p.exact - p.mended).collect());
             assert!(behind < most, "{mode:?} f/{stop}: {behind} dB behind");
         }
+    }
+}
+
+/// Nearer to the photosites a shadow is narrower: geometry. No swab reaches what lies there, so it must be told.
+#[test]
+fn a_mote_under_the_glass_is_told_and_lifted() {
+    let mote = |id: u32, shape, stand_off_mm| {
+        let at_mm = [f64::from(id % 4) * 1.9 - 2.8, f64::from(id / 4) * 1.7 - 1.7];
+        Mote { id, at_mm, shape, stand_off_mm }
+    };
+    for mode in [Mode::PupilIntegral, Mode::Fresnel] {
+        let mut motes: Vec<Mote> =
+            (0..11).map(|i| mote(i, Shape::Grain { diameter_um: 16.0 + 4.0 * f64::from(i) }, None)).collect();
+        let ragged = Shape::Irregular { diameter_um: 24.0, roughness: 0.2, elongation: 1.2, seed: 4 };
+        motes.push(mote(11, ragged, Some(0.5)));
+        let taken = Taken::inspected(motes, mode, 11.0, 17);
+        let under: Vec<&ChartMote> = taken.chart.motes.iter().filter(|m| m.flags.under_glass).collect();
+        assert_eq!(under.len(), 1, "{mode:?}");
+        assert!((under[0].at.x - 2.9).hypot(under[0].at.y - 1.7) < 0.1, "{mode:?}: {:?}", under[0].at);
+        let mended = mended(&taken);
+        let place = taken.places(&mended).find(|p| p.id == 11).expect("it shows");
+        assert!(place.mended > place.exact - 3.0, "{mode:?}: {place:?}");
     }
 }
 

@@ -7,12 +7,12 @@ use crate::bank::Bank;
 use crate::diffraction::{Edge, Shadowing};
 use crate::flat::Flat;
 use crate::form::Form;
-use crate::inspect::Kind;
 use crate::inspect::extended::Extent;
 use crate::inspect::fit::{Fit, Spot, Wall, rough_spot};
 use crate::inspect::scatter::{Scatter, TOP, tail, threshold, threshold_against};
 use crate::inspect::seek::{Candidate, SEEK, ScaleNoise, Sought, seek};
 use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
+use crate::inspect::{InspectOptions, Kind};
 use crate::measure::Estimate;
 
 /// Answer of the search from which on a place may tell the stand-off.
@@ -23,7 +23,7 @@ const MOST: usize = 3000;
 const ASSUMED_PITCH: Micrometres = Micrometres(4.4);
 const ASSUMED_F_NUMBER: f64 = 16.0;
 /// Largest motes that are fitted as round.
-const LARGEST_ROUND: Micrometres = Micrometres(250.0);
+pub(super) const LARGEST_ROUND: Micrometres = Micrometres(250.0);
 /// Correlation of seen and fitted shape below which a spot is no round shadow.
 pub(super) const ALIKE: f64 = 0.72;
 /// The same from which on it is one, as far as that can be told.
@@ -57,8 +57,10 @@ pub struct Shadow {
     pub own_height_mm: Option<Estimate>,
     /// Its outline, where it is no round shadow.
     pub extent: Option<Extent>,
-    /// What casts it, where it is no round shadow.
+    /// What casts it, where that was measured and is not round.
     pub form: Option<Form>,
+    /// Correlation with a round shadow; 0 where it is none.
+    pub likeness: f64,
     /// What it looks like.
     pub kind: Kind,
     /// Whether another shadow overlaps.
@@ -119,7 +121,7 @@ pub fn sought(flat: &Flat, setting: &Setting) -> Sought {
 }
 
 /// The motes of a frame.
-pub fn find(frame: &Frame, flat: &Flat, setting: &Setting, sought: &Sought, false_motes: f64) -> Found {
+pub fn find(frame: &Frame, flat: &Flat, setting: &Setting, sought: &Sought, options: &InspectOptions) -> Found {
     let wall = Wall { flat, mask: &frame.mask, cell_um: setting.cell.0 };
     let rough: Vec<(Spot, f64)> =
         sought.candidates.iter().map(|c| (rough_spot(&wall, c.x, c.y, c.scale), c.snr)).collect();
@@ -128,10 +130,10 @@ pub fn find(frame: &Frame, flat: &Flat, setting: &Setting, sought: &Sought, fals
     if rendered(frame) && setting.pupil_px(stand_off.height_mm.value) < NARROWEST_PX {
         stand_off = Found::nothing().stand_off;
     }
-    let found = found_at(frame, &wall, setting, sought, &rough, stand_off, false_motes);
+    let found = found_at(frame, &wall, setting, sought, &rough, stand_off, options);
     if stand_off.source == StandOffSource::Measured && !found.shadows.iter().any(|s| s.snr > BRIGHT) {
         // What the stand-off was measured by turned out to be no mote.
-        return found_at(frame, &wall, setting, sought, &rough, Found::nothing().stand_off, false_motes);
+        return found_at(frame, &wall, setting, sought, &rough, Found::nothing().stand_off, options);
     }
     found
 }
@@ -157,7 +159,7 @@ fn found_at(
     sought: &Sought,
     rough: &[(Spot, f64)],
     stand_off: StandOff,
-    false_motes: f64,
+    options: &InspectOptions,
 ) -> Found {
     let bright = bright_of(rough);
     let heights: Vec<f64> = match stand_off.source {
@@ -170,7 +172,7 @@ fn found_at(
         .map(|&h| Bank::new(setting.shadowing(Millimetres(h), stand_off.edge), LARGEST_ROUND))
         .collect();
     // Every bank is one more look at each place.
-    let threshold = threshold(sought.places * banks.len() as f64, false_motes);
+    let threshold = threshold(sought.places * banks.len() as f64, options.false_motes);
     // A raw's noise is normal; what demosaic, codes and compression make of it is not.
     let rendered = rendered(frame);
     let tail_of = |bank: &Bank| if rendered { tail(wall, bank, &bright) } else { 1.0 };
@@ -188,7 +190,7 @@ fn found_at(
     };
     if rendered {
         let against = finder.bright_answers(setting, &sought.candidates);
-        finder.threshold = threshold.max(threshold_against(&against, frame.encoding.few_codes(), false_motes));
+        finder.threshold = threshold.max(threshold_against(&against, frame.encoding.few_codes(), options.false_motes));
     }
 
     let starts: Vec<Spot> = rough.iter().map(|(s, _)| *s).collect();
@@ -202,7 +204,10 @@ fn found_at(
     let bright = sought.candidates.iter().take_while(|c| c.snr > 10.0);
     let broad: Vec<Candidate> =
         bright.filter(|c| c.scale > finder.widest_round() || !finder.explained(c, &believed)).copied().collect();
-    let shadows = finder.shaped(&believed, &broad, setting, &stand_off);
+    let mut shadows = finder.shaped(&believed, &broad, setting, &stand_off);
+    if options.forms {
+        finder.form(&mut shadows, &believed, setting, &stand_off);
+    }
     let grain = f64::from(wall.flat.sigma.median()) * wall.flat.cell as f64;
     Found { shadows, floor_um2: finder.floor_um2(), threshold_snr: Some(finder.threshold), stand_off, grain }
 }

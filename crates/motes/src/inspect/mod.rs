@@ -8,6 +8,7 @@ pub mod extended;
 pub mod scatter;
 pub mod find;
 mod shape;
+mod forms;
 mod judge;
 
 use motelight_frame::{Body, FNumber, Frame, PicturePoint, SensorPoint, Size};
@@ -28,12 +29,14 @@ pub struct InspectOptions {
     pub viewings: Vec<Viewing>,
     /// False motes per frame that are put up with.
     pub false_motes: f64,
+    /// Whether the forms of what is not round are measured: mending wants them.
+    pub forms: bool,
 }
 
 impl Default for InspectOptions {
     /// 100 % on screen and a 60 x 40 cm print; one false mote in ten frames.
     fn default() -> Self {
-        InspectOptions { viewings: Viewing::standard(), false_motes: 0.1 }
+        InspectOptions { viewings: Viewing::standard(), false_motes: 0.1, forms: false }
     }
 }
 
@@ -93,7 +96,7 @@ pub struct Mote {
     pub stand_off_mm: Option<Estimate>,
     /// What to keep in mind.
     pub flags: MoteFlags,
-    /// What casts its shadow, where that is not round.
+    /// What casts its shadow, where that was asked for and is not round.
     #[serde(skip)]
     pub form: Option<Form>,
 }
@@ -150,6 +153,6 @@ pub fn inspect(frame: &Frame, options: &InspectOptions) -> Inspection {
     // In a picture of something, everything is a mote.
     let plain = !(fitness.verdict == Verdict::Unfit
         && [FindingCode::Scene, FindingCode::WallSharp].iter().any(|&c| fitness.has(c)));
-    let found = if plain { find::find(frame, &flat, &setting, &sought, options.false_motes) } else { Found::nothing() };
+    let found = if plain { find::find(frame, &flat, &setting, &sought, options) } else { Found::nothing() };
     judge::judge(frame, &setting, fitness, &found, options)
 }

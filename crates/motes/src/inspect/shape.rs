@@ -2,20 +2,18 @@
 
 use std::cell::LazyCell;
 
-use motelight_frame::{Millimetres, Plane, Rect};
+use motelight_frame::Millimetres;
 
-use crate::bank::Shape;
+use crate::bank::Bank;
 use crate::flat::Flat;
-use crate::form::{Form, Seen};
 use crate::inspect::Kind;
 use crate::inspect::extended::{Extent, extent_of};
-use crate::inspect::find::{ALIKE, Believed, Finder, ROUND, Shadow};
+use crate::inspect::find::{ALIKE, Believed, Finder, LARGEST_ROUND, ROUND, Shadow};
 use crate::inspect::fit::{Spot, Wall, mean_within};
 use crate::inspect::scatter::excess_at;
 use crate::inspect::seek::Candidate;
 use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
 use crate::measure::Estimate;
-use crate::optics::equivalent_diameter;
 
 /// Share of a round shadow's depth that its fit may leave over around it: its first bright ring is a twentieth deep
 /// (project optics notes, section 2.8), and compression and a mote's own form move it. A guess.
@@ -30,10 +28,7 @@ const FAINT: f64 = 0.15;
 
 /// Signal-to-noise ratio from which on a round fit is a grain beyond doubt, whatever outline it lies in; twice that in a chain
 /// of such. A guess.
-const SURE: f64 = 50.0;
-
-/// What a round fit leaves, in standard errors of what it explains, from which on a mote's form is measured. A guess.
-const ODD: f64 = 8.0;
+pub(super) const SURE: f64 = 50.0;
 
 impl Finder<'_> {
     /// What is no round shadow gets its outline measured; what is no shadow at all goes.
@@ -62,6 +57,10 @@ impl Finder<'_> {
                 shadows.extend(self.joined(&cluster, believed, &clear));
             }
         }
+        let half = LazyCell::new(|| {
+            let height = Millimetres(0.5 * stand_off.height_mm.value);
+            Bank::new(setting.shadowing(height, stand_off.edge), LARGEST_ROUND)
+        });
         for (b, sure) in believed.iter().zip(sure) {
             // The ends of a faint patch fray: what stands by them, as faint, is part of it.
             let frayed = |s: &Shadow, depth: f64| {
@@ -85,6 +84,13 @@ impl Finder<'_> {
                 continue;
             }
             let likeness = b.fit.likeness();
+            // Too narrow for the common height, it may be round at its own.
+            let narrow = stand_off.source == StandOffSource::Measured && b.snr > 20.0 && likeness < 0.99;
+            if let Some(lower) = narrow.then(|| self.lower(b, setting, stand_off, &half)).flatten() {
+                let round = self.round(&lower.believed, believed);
+                shadows.push(Shadow { own_height_mm: Some(lower.height_mm), ..round });
+                continue;
+            }
             if likeness < ROUND && b.snr > 12.0 {
                 let pupil = self.banks[b.bank].shadowing().pupil.0;
                 let found = extent_of(&self.wall, b.spot, b.excess, 1);
@@ -97,11 +103,11 @@ impl Finder<'_> {
                     continue;
                 }
                 if let Some(extent) = found.filter(|e| e.is_long(pupil) || likeness < ALIKE) {
-                    shadows.push(self.free(extent, b.snr, &self.wall));
+                    shadows.push(self.free(extent, b.snr));
                     continue;
                 }
             }
-            shadows.push(self.round(b, believed, setting, stand_off));
+            shadows.push(self.round(b, believed));
         }
         shadows
     }
@@ -135,7 +141,7 @@ impl Finder<'_> {
             let margin = 0.5 * extent.major_um / self.wall.cell_um;
             let left = self.left_by_another(spot, extent.depth, margin, believed);
             if faint && wide && real && !left && !is_told(&extent, shadows.iter().map(|(s, _)| s)) {
-                shadows.push((self.free(extent, c.snr, wall), blur));
+                shadows.push((self.free(extent, c.snr), blur));
             }
         }
         if shadows.len() < 2 {
@@ -158,7 +164,7 @@ impl Finder<'_> {
             };
             let same: Vec<f64> = parts.extract_if(.., |(s, _)| is_told(&extent, [&*s])).map(|(s, _)| s.snr).collect();
             let snr = same.iter().copied().fold(first.snr, f64::hypot);
-            whole.push(if same.is_empty() { first } else { self.free(extent, snr, bare) });
+            whole.push(if same.is_empty() { first } else { self.free(extent, snr) });
         }
         whole
     }
@@ -174,7 +180,7 @@ impl Finder<'_> {
     }
 
     /// The wall with these round shadows taken out.
-    fn without<'b>(&self, taken: impl Iterator<Item = &'b Believed>) -> Flat {
+    pub(super) fn without<'b>(&self, taken: impl Iterator<Item = &'b Believed>) -> Flat {
         let mut flat = self.wall.flat.clone();
         let size = flat.size();
         for b in taken {
@@ -247,16 +253,17 @@ impl Finder<'_> {
             let long = !grains && extent.is_long(self.banks[first.bank].shadowing().pupil.0);
             let more = extent.area_um2 - 5.0 * extent.area_error_um2 > UNEXPLAINED * explained;
             let one = (cluster.len() > 3 || long || more) && !runs_into(&extent, snr, believed);
-            (one && 5 * held >= 4 * cluster.len()).then(|| self.free(extent, snr, wall))
+            (one && 5 * held >= 4 * cluster.len()).then(|| self.free(extent, snr))
         })
     }
 
-    /// A shadow by its outline, as a wall shows it.
-    fn free(&self, extent: Extent, snr: f64, wall: &Wall) -> Shadow {
+    /// A shadow by its outline.
+    fn free(&self, extent: Extent, snr: f64) -> Shadow {
         let size = self.wall.flat.size();
         Shadow {
             spot: Spot { x: extent.x, y: extent.y, area_um2: extent.area_um2 },
-            form: extent.form(wall, &self.banks[self.banks.len() - 1]),
+            form: None,
+            likeness: 0.0,
             errors: [extent.x_error, extent.x_error, extent.area_error_um2],
             snr,
             own_height_mm: None,
@@ -268,22 +275,18 @@ impl Finder<'_> {
     }
 
     /// A round shadow.
-    fn round(&self, b: &Believed, believed: &[Believed], setting: &Setting, stand_off: &StandOff) -> Shadow {
+    fn round(&self, b: &Believed, believed: &[Believed]) -> Shadow {
         let size = self.wall.flat.size();
         let width = self.width(b);
-        let own_height_mm = if b.snr > 20.0 && stand_off.source == StandOffSource::Measured {
-            self.own_height(b, setting, stand_off)
-        } else {
-            None
-        };
         let (x, y, half) = (b.spot.x, b.spot.y, 0.5 * width);
         Shadow {
             spot: b.spot,
             errors: b.fit.errors.map(|e| e * b.excess),
             snr: b.snr,
-            own_height_mm,
+            own_height_mm: None,
             extent: None,
-            form: self.form_of_round(b, believed),
+            form: None,
+            likeness: b.fit.likeness(),
             kind: Kind::Grain,
             merged: believed.iter().any(|o| {
                 let d = (o.spot.x - x).hypot(o.spot.y - y);
@@ -293,60 +296,31 @@ impl Finder<'_> {
         }
     }
 
-    /// What casts a shadow that is round but for more than noise.
-    fn form_of_round(&self, b: &Believed, believed: &[Believed]) -> Option<Form> {
-        let unlike = (1.0 - b.fit.likeness().powi(2)).max(0.0).sqrt();
-        if b.snr * unlike < ODD {
-            return None;
-        }
-        let size = self.wall.flat.size();
-        let cell = self.wall.cell_um;
-        let bank = &self.banks[b.bank];
-        let outer = 0.5 * (bank.shadowing().pupil.0 + equivalent_diameter(b.spot.area_um2).0) / cell + 60.0 / cell;
-        let clip = |v: f64, end: usize| v.clamp(0.0, end as f64) as usize;
-        let (x, y) = (clip(b.spot.x - outer, size.width), clip(b.spot.y - outer, size.height));
-        let (right, bottom) = (clip(b.spot.x + outer + 1.0, size.width), clip(b.spot.y + outer + 1.0, size.height));
-        let window = Rect { x, y, width: right.checked_sub(x)?, height: bottom.checked_sub(y)? };
-        let mut lost = self.wall.flat.loss.window(window);
-        let mut outline = Plane::filled(window.size(), false);
-        let others: Vec<_> = believed
-            .iter()
-            .map(|o| (o.spot, o))
-            .filter(|(s, _)| (s.x - b.spot.x).hypot(s.y - b.spot.y) > 0.0)
-            .filter(|(s, o)| (s.x - b.spot.x).hypot(s.y - b.spot.y) < outer + 2.0 * self.width(o))
-            .map(|(s, o)| (s, self.banks[o.bank].shape(s.area_um2)))
-            .collect();
-        let radius = 0.75 * equivalent_diameter(b.spot.area_um2).0.max(20.0) / cell + 1.0;
-        for cy in 0..window.height {
-            for cx in 0..window.width {
-                let (px, py) = ((x + cx) as f64 + 0.5, (y + cy) as f64 + 0.5);
-                let passed = |(s, shape): &(Spot, Shape)| 1.0 - shape.at((px - s.x).hypot(py - s.y) * cell).0;
-                let passed: f64 = others.iter().map(passed).product();
-                let own = 1.0 - (1.0 - lost.at(cx, cy)) / passed.max(0.05) as f32;
-                lost.set(cx, cy, if self.wall.sound(x + cx, y + cy) { own } else { f32::NAN });
-                outline.set(cx, cy, (px - b.spot.x).hypot(py - b.spot.y) < radius);
-            }
-        }
-        let place = (b.spot.x - x as f64, b.spot.y - y as f64);
-        let sigma = f64::from(self.wall.flat.sigma.under(b.spot.x as usize, b.spot.y as usize));
-        let seen = Seen { lost: &lost, outline: &outline, cell_um: cell, sigma, place };
-        Some(Form::about(b.spot.area_um2, &seen, bank))
-    }
-
-    /// The stand-off of one bright shadow, if it lies clearly below the frame's.
-    fn own_height(&self, b: &Believed, setting: &Setting, stand_off: &StandOff) -> Option<Estimate> {
+    /// A bright shadow fitted at its own stand-off, if that lies clearly below the frame's. `half`: shadows at half of that.
+    fn lower(&self, b: &Believed, setting: &Setting, stand_off: &StandOff, half: &Bank) -> Option<Lower> {
         let common = stand_off.height_mm;
-        let likeness = b.fit.likeness();
-        if likeness > 0.99 {
+        let radius = self.wall.radius(half, b.spot.area_um2);
+        // A first look spares most of the search.
+        let narrower = self.wall.fit(half, b.spot, radius, &[])?;
+        if 1.0 - narrower.likeness() > 0.7 * (1.0 - b.fit.likeness()) {
             return None;
         }
-        let alone = stand_off::measure(&self.wall, setting, &[b.spot]);
-        let own = alone.height_mm;
-        let clear = alone.source == StandOffSource::Measured
-            && own.value < 0.75 * common.value
-            && common.value - own.value > 5.0 * own.sigma.hypot(common.sigma);
-        clear.then_some(own)
+        let own = stand_off::measure_one(&self.wall, setting, narrower.spot)?;
+        if own.value > 0.75 * common.value || common.value - own.value < 5.0 * own.sigma.hypot(common.sigma) {
+            return None;
+        }
+        let bank = Bank::new(setting.shadowing(Millimetres(own.value), stand_off.edge), LARGEST_ROUND);
+        let fit = self.wall.fit(&bank, narrower.spot, radius, &[])?;
+        let better = fit.likeness() > b.fit.likeness();
+        let believed = Believed { spot: fit.spot, fit, snr: fit.snr() / b.excess, ..*b };
+        better.then_some(Lower { height_mm: own, believed })
     }
+}
+
+/// A shadow at a stand-off of its own.
+struct Lower {
+    height_mm: Estimate,
+    believed: Believed,
 }
 
 /// Whether an outline is that of a shadow told already.

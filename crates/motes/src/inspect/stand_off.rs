@@ -86,32 +86,36 @@ pub fn measure(wall: &Wall, setting: &Setting, bright: &[Spot]) -> StandOff {
     let room = 0.5 * 1000.0 * RANGE.1 / setting.f_number.exact() / wall.cell_um;
     let whole = bright.iter().filter(|s| wall.holds(s.x, s.y, room));
     let bright: &[Spot] = &whole.take(MOST).copied().collect::<Vec<_>>();
-    let assumed = StandOff { height_mm: ASSUMED, source: StandOffSource::Assumed, shadows: 0, edge: Edge::Wave };
+    match measured(wall, setting, bright) {
+        Some((edge, pooled)) if pooled.sigma < 0.12 => {
+            StandOff { height_mm: pooled.estimate(), source: StandOffSource::Measured, shadows: pooled.shadows, edge }
+        }
+        _ => StandOff { height_mm: ASSUMED, source: StandOffSource::Assumed, shadows: 0, edge: Edge::Wave },
+    }
+}
+
+/// Measures the stand-off of one mote alone, however roughly.
+pub fn measure_one(wall: &Wall, setting: &Setting, spot: Spot) -> Option<Estimate> {
+    measured(wall, setting, &[spot]).map(|(_, pooled)| pooled.estimate())
+}
+
+fn measured(wall: &Wall, setting: &Setting, bright: &[Spot]) -> Option<(Edge, Pooled)> {
     if bright.is_empty() {
-        return assumed;
+        return None;
     }
     // By rays and far apart first, then close around the best, by rays and by waves.
     let coarse: Vec<f64> = (0..10).map(|i| RANGE.0 * (RANGE.1 / RANGE.0).powf(f64::from(i) / 9.0)).collect();
     let light = Light::mixed(setting.colours).coarser();
     let table = Table::of(wall, setting, (Edge::Geometric, &light), &coarse, bright);
-    let Some(first) = table.pooled() else { return assumed };
+    let first = table.pooled()?;
     let around = |middle: f64, ratio: f64| -> Vec<f64> { (-2..=2).map(|i| middle * ratio.powi(i)).collect() };
     let fine = |edge: Edge| -> Option<Table> {
         let rough = Table::of(wall, setting, (edge, &light), &around(first.height, 1.16), bright).pooled()?;
         Some(Table::of(wall, setting, (edge, &light), &around(rough.height, 1.07), bright))
     };
-    let (Some(rays), Some(waves)) = (fine(Edge::Geometric), fine(Edge::Wave)) else { return assumed };
+    let (rays, waves) = (fine(Edge::Geometric)?, fine(Edge::Wave)?);
     let (edge, table) = if rays.explains_better_than(&waves) { (Edge::Geometric, rays) } else { (Edge::Wave, waves) };
-    let best = table.pooled().map(|pooled| (edge, pooled));
-    match best {
-        Some((edge, pooled)) if pooled.sigma < 0.12 => StandOff {
-            height_mm: Estimate::new(pooled.height, pooled.height * pooled.sigma),
-            source: StandOffSource::Measured,
-            shadows: pooled.shadows,
-            edge,
-        },
-        _ => assumed,
-    }
+    Some((edge, table.pooled()?))
 }
 
 /// How well each shadow is fitted at each stand-off.
@@ -137,6 +141,12 @@ struct Pooled {
     /// Uncertainty of ln height.
     sigma: f64,
     shadows: usize,
+}
+
+impl Pooled {
+    fn estimate(&self) -> Estimate {
+        Estimate::new(self.height, self.height * self.sigma)
+    }
 }
 
 /// Correlation below which a shadow is not round enough to measure by.

@@ -81,7 +81,8 @@ impl Taken {
         let wall = Canvas::Wall(Wall::even([WIDTH, HEIGHT], 0.5));
         let shot = |n: f64, seed| motelight_synth::Shot::new(n, seed);
         let test = Exposure::new(camera.clone(), Lens::new(65.0), shot(16.0, seed), motes.clone(), mode, wall);
-        let chart = Chart::of(&inspect(&frame_of(&test), &InspectOptions::default())).expect("a test frame");
+        let options = InspectOptions { forms: true, ..InspectOptions::default() };
+        let chart = Chart::of(&inspect(&frame_of(&test), &options)).expect("a test frame");
         let scene = Canvas::Painting(painted(Canvases::Sky, seed));
         let exposure = Exposure::new(camera, Lens::new(65.0), shot(stop, seed + 1), motes, mode, scene);
         Taken { frame: frame_of(&exposure), chart, exposure }

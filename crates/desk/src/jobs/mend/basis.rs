@@ -50,7 +50,7 @@ impl Basis {
     /// What reading it gives, and a test frame that no chart can be drawn from.
     pub fn test_frame(path: &Path, settings: &Settings) -> Result<Basis, FrameError> {
         let frame = read(path, &settings.read)?;
-        let options = InspectOptions { viewings: settings.viewings.clone(), ..InspectOptions::default() };
+        let options = InspectOptions { viewings: settings.viewings.clone(), forms: true, ..InspectOptions::default() };
         let inspection = Box::new(motelight_motes::inspect::inspect(&frame, &options));
         let chart = Chart::of(&inspection).map_err(|refusal| usage(path, &refusal))?;
         Ok(Basis::TestFrame { name: path.display().to_string(), digest: frame.digest.0, inspection, chart })
