@@ -23,6 +23,11 @@ const MOST: usize = 3000;
 const ASSUMED_PITCH: Micrometres = Micrometres(4.4);
 const ASSUMED_F_NUMBER: f64 = 16.0;
 /// Largest motes that are fitted as round.
+/// Correlation with a round shadow beyond which nothing else looks so.
+const ROUND_BEYOND_DOUBT: f64 = 0.98;
+/// Signal-to-noise ratio from which on a round fit is a grain beyond doubt, whatever outline it lies in; twice that in a chain
+/// of such. A guess.
+pub(super) const SURE: f64 = 50.0;
 pub(super) const LARGEST_ROUND: Micrometres = Micrometres(250.0);
 /// Correlation of seen and fitted shape below which a spot is no round shadow.
 pub(super) const ALIKE: f64 = 0.72;
@@ -70,6 +75,11 @@ pub struct Shadow {
 }
 
 impl Shadow {
+    /// Whether it is as round as shadows are, beyond doubt.
+    pub(super) fn is_sure(&self) -> bool {
+        self.snr > SURE && self.likeness > ROUND_BEYOND_DOUBT
+    }
+
     /// Whether a place lies in its outline.
     pub(super) fn holds(&self, spot: Spot, margin: isize) -> bool {
         self.extent.as_ref().is_some_and(|e| e.holds(spot.x, spot.y, margin))
@@ -238,7 +248,7 @@ pub(super) struct Believed {
 impl Believed {
     /// Whether it is as round as shadows are and at least this strong.
     pub(super) fn is_sure(&self, snr: f64) -> bool {
-        self.snr > snr && self.fit.likeness() > 0.98
+        self.snr > snr && self.fit.likeness() > ROUND_BEYOND_DOUBT
     }
 }
 

@@ -5,9 +5,8 @@ use rayon::prelude::*;
 
 use crate::bank::{Bank, Shape};
 use crate::form::{Form, RINGS_UM, Seen};
-use crate::inspect::find::{Believed, Finder, LARGEST_ROUND, Shadow};
+use crate::inspect::find::{Believed, Finder, LARGEST_ROUND, SURE, Shadow};
 use crate::inspect::fit::{Spot, Wall};
-use crate::inspect::shape::SURE;
 use crate::inspect::stand_off::{Setting, StandOff};
 use crate::optics::equivalent_diameter;
 

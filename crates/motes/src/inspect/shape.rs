@@ -8,7 +8,7 @@ use crate::bank::Bank;
 use crate::flat::Flat;
 use crate::inspect::Kind;
 use crate::inspect::extended::{Extent, extent_of};
-use crate::inspect::find::{ALIKE, Believed, Finder, LARGEST_ROUND, ROUND, Shadow};
+use crate::inspect::find::{ALIKE, Believed, Finder, LARGEST_ROUND, ROUND, SURE, Shadow};
 use crate::inspect::fit::{Spot, Wall, mean_within};
 use crate::inspect::scatter::excess_at;
 use crate::inspect::seek::Candidate;
@@ -25,10 +25,6 @@ const UNEXPLAINED: f64 = 1.35;
 
 /// Greatest depth of a faint patch: a drying ring or a streak of fluid takes a few per cent of the light. A guess.
 const FAINT: f64 = 0.15;
-
-/// Signal-to-noise ratio from which on a round fit is a grain beyond doubt, whatever outline it lies in; twice that in a chain
-/// of such. A guess.
-pub(super) const SURE: f64 = 50.0;
 
 impl Finder<'_> {
     /// What is no round shadow gets its outline measured; what is no shadow at all goes.
@@ -103,6 +99,8 @@ impl Finder<'_> {
                     continue;
                 }
                 if let Some(extent) = found.filter(|e| e.is_long(pupil) || likeness < ALIKE) {
+                    // A stronger part of it may have been told as round.
+                    shadows.retain(|s| s.extent.is_some() || s.is_sure() || !extent.holds(s.spot.x, s.spot.y, 0));
                     shadows.push(self.free(extent, b.snr));
                     continue;
                 }
