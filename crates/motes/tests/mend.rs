@@ -141,6 +141,21 @@ fn a_person_has_the_last_word() {
     assert_eq!((skipped.treatment, skipped.reason), (Treatment::Untouched, Some(Reason::Skipped)));
 }
 
+/// What is kept by choice still tells where the chart lies.
+#[test]
+fn one_mote_chosen_alone_is_mended_as_among_all() {
+    let taken = Taken::through_another_lens(Canvases::Sky, 16.0, 12, 29);
+    let all = mended(&taken);
+    let chosen = all.motes.iter().find(|m| m.treatment == Treatment::Lifted).expect("one is lifted");
+    let others = taken.chart.motes.iter().filter(|m| m.id != chosen.id).map(|m| (m.id.clone(), Choice::Skip));
+    let options = MendOptions { choices: others.collect(), ..MendOptions::default() };
+    let alone = mend(&taken.frame, &taken.chart, &options).expect("one body");
+    let again = alone.motes.iter().find(|m| m.id == chosen.id).expect("on the chart");
+    assert_eq!(again.treatment, Treatment::Lifted);
+    assert!((again.x_px - chosen.x_px).hypot(again.y_px - chosen.y_px) < 0.3);
+    assert_eq!(alone.motes.iter().filter(|m| m.reason == Some(Reason::Skipped)).count(), taken.chart.motes.len() - 1);
+}
+
 #[test]
 fn a_picture_of_another_body_is_refused() {
     let taken = Taken::of(Canvases::Sky, Mode::Fresnel, 16.0, 4, 19);

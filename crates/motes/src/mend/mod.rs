@@ -89,8 +89,7 @@ fn ask(scene: &Scene, subjects: &mut [Subject], placement: &Placement, options: 
     let mut holds = 0.0;
     for round in 0..2 {
         subjects.par_iter_mut().enumerate().for_each(|(i, s)| {
-            let open = matches!(s.reason, None | Some(Reason::NotPresent | Reason::HiddenByDetail));
-            if open && (round == 0 || scene.crowded(s, i, &others)) {
+            if s.votes() && (round == 0 || scene.crowded(s, i, &others)) {
                 scene.ask(s, i, &places, &others);
             }
         });
@@ -103,6 +102,9 @@ fn ask(scene: &Scene, subjects: &mut [Subject], placement: &Placement, options: 
         subjects.iter_mut().for_each(|s| s.decide(options, scene.few_codes()));
         holds = pooled.holds;
         others = scene.neighbours(subjects);
+    }
+    for s in subjects.iter_mut().filter(|s| s.reason == Some(Reason::Skipped)) {
+        (s.evidence, s.probability) = (None, None);
     }
     holds
 }

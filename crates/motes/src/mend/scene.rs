@@ -128,7 +128,7 @@ impl<'a> Scene<'a> {
 
     /// Where the chart lies.
     pub fn place(&self, subjects: &[Subject]) -> Placement {
-        let mut order: Vec<&Subject> = subjects.iter().filter(|s| s.reason.is_none() && !s.mote.is_long()).collect();
+        let mut order: Vec<&Subject> = subjects.iter().filter(|s| s.votes() && !s.mote.is_long()).collect();
         order.sort_by(|a, b| (b.depth * b.width).total_cmp(&(a.depth * a.width)));
         let voters: Vec<Voter> = order
             .into_iter()
@@ -222,7 +222,7 @@ impl<'a> Scene<'a> {
             .cells_around(&scheme, s, far, &others)
             .and_then(|cells| evidence(&cells, &s.shadow, s.width, (s.x, s.y), spread, taken));
         s.evidence = found;
-        if found.is_none() {
+        if found.is_none() && s.reason != Some(Reason::Skipped) {
             let size = self.frame.size();
             let inside = s.x > 0.0 && s.y > 0.0 && s.x < size.width as f64 && s.y < size.height as f64;
             s.reason = Some(if inside { Reason::Clipped } else { Reason::OutsidePicture });

@@ -109,6 +109,11 @@ impl<'a> Subject<'a> {
         }
     }
 
+    /// Whether it may tell where the chart lies and whether it holds: what a person wants kept does so too.
+    pub fn votes(&self) -> bool {
+        matches!(self.reason, None | Some(Reason::Skipped | Reason::NotPresent | Reason::HiddenByDetail))
+    }
+
     /// Whether it is there and is to go.
     pub fn there(&self) -> bool {
         self.decided && self.reason.is_none()
