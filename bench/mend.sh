@@ -5,10 +5,8 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 work="${CARGO_TARGET_DIR:-target}/bench"
 python="$work/python/bin/python"
-if [ ! -x "$python" ]; then
-    python3 -m venv "$work/python"
-    "$python" -m pip install --quiet numpy opencv-python-headless scikit-image tifffile
-fi
+[ -x "$python" ] || python3 -m venv "$work/python"
+"$python" -m pip install --quiet numpy opencv-python-headless scikit-image tifffile
 pairs="$work/mend-pairs"
 rm -rf "$pairs"
 cargo run --release -p motelight-motes --example mend_pairs -- "$pairs"

@@ -41,10 +41,11 @@ fn a_locked_file_is_called_locked() {
 
 #[test]
 fn other_files_are_called_what_they_are() {
-    let cases: [(&str, &[u8], Fault, &str); 6] = [
+    let cases: [(&str, &[u8], Fault, &str); 7] = [
         ("a.jpg", b"", Fault::Broken, "empty"),
         ("a.jpg", &[0; 4096], Fault::Unsupported, "zeros"),
         ("a.tif", b"dear diary, today I cleaned my sensor", Fault::Unsupported, "a text file"),
+        ("trace.json", b"{\"schema\": \"motelight.trace/1\"}", Fault::Unsupported, "a JSON document"),
         ("a.jpg", b"\0\0\0\x18ftypheic\0\0\0\0mif1heic", Fault::Unsupported, "HEIF"),
         ("a.nef", b"II\x2a\0\xff\xff\xff\x7f", Fault::Broken, "directory"),
         ("a.raw", &[7; 300], Fault::Unsupported, "no picture format"),

@@ -99,15 +99,16 @@ pub(super) fn sniff<R: Read + Seek>(path: &Path, file: &mut R) -> Result<FileKin
     let what = match other {
         Some((_, _, what)) => (*what).to_owned(),
         None if head.iter().all(|b| *b == 0) => "a file of zeros: copying it went wrong".to_owned(),
+        None if text && starts(0, b"{") => "a JSON document".to_owned(),
         None if text => "a text file".to_owned(),
         None => "in no picture format that is known here".to_owned(),
     };
-    Err(FrameError::new(
-        Fault::Unsupported,
-        path,
-        format!("the file is {what}"),
-        "Give a camera raw, DNG, TIFF, JPEG or PNG file.",
-    ))
+    // A trace given as a word of its own stands among the pictures.
+    let remedy = match what.as_str() {
+        "a JSON document" => "A trace is given with an equals sign: --trace=FILE.",
+        _ => "Give a camera raw, DNG, TIFF, JPEG or PNG file.",
+    };
+    Err(FrameError::new(Fault::Unsupported, path, format!("the file is {what}"), remedy))
 }
 
 fn tiff_kind<R: Read + Seek>(path: &Path, mut tiff: Tiff<R>, cr_mark: bool) -> FileKind {
