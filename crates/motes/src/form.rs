@@ -40,20 +40,22 @@ struct Part {
     area: f64,
 }
 
-/// Most parts of a form: of large things the parts are larger.
+/// Most parts of a form, for the time they take: of large things the parts are larger.
 const MOST: usize = 500;
-/// Diameters of discs that are tried, µm: those of fibres and crumbs.
+/// Diameters of discs that are tried, µm: those of fibres and crumbs. A guess.
 const DISCS: [f64; 6] = [8.0, 20.0, 35.0, 60.0, 90.0, 130.0];
-/// Distance of parts, in diameters of the pupil's image.
+/// Distance of parts, in diameters of the pupil's image: at a quarter mended fibres came up to 1.5 dB less near, at an eighth as much
+/// nearer, at half as much time again.
 const APART: f64 = 0.18;
 /// Samples across the pupil's image.
 const SAMPLES: f64 = 20.0;
 /// How far beyond its edge a shadow is looked at, µm: over its first bright rings.
 pub const RINGS_UM: f64 = 60.0;
-/// Rounds of the search for the parts' areas at most. Few: with more of them noise is taken for form.
+/// Rounds of the search for the parts' areas. Few: with more of them noise is taken for form.
 const ROUNDS: usize = 60;
 /// Rounds after which the discs' size is chosen.
 const ROUNDS_FOR_DISC: usize = 12;
+/// Rounds of the search for what the main parts do not explain, at most.
 const ROUNDS_FOR_REST: usize = 30;
 
 /// Part of a flattened wall.
