@@ -4,7 +4,7 @@ mod scene;
 
 use motelight_frame::{Body, FNumber, Frame};
 use motelight_motes::mend::{ChartMote, Choice, MendOptions, Mended, Reason, RefusalCode, Treatment, mend};
-use motelight_synth::{Mode, Mote, Shape};
+use motelight_synth::{Lens, Mode, Mote, Shape};
 use scene::{Canvases, Place, Taken};
 
 fn mended(taken: &Taken) -> Mended {
@@ -52,7 +52,7 @@ fn fibres_crumbs_rings_and_films_are_lifted_by_their_form() {
     for mode in [Mode::PupilIntegral, Mode::Fresnel] {
         // Beyond the test frame's own f-number a shadow is narrower than any that was seen.
         for (stop, most) in [(8.0, 1.5), (11.0, 1.5), (16.0, 4.0), (22.0, 8.0)] {
-            let taken = Taken::inspected(things(), mode, stop, 11);
+            let taken = Taken::inspected(things(), mode, stop, 11, Lens::new(65.0));
             let mended = mended(&taken);
             let places: Vec<Place> = taken.places(&mended).filter(|p| p.id < 6 && p.depth < 0.5).collect();
             assert!(places.len() > 3, "{} places", places.len());
@@ -77,7 +77,9 @@ fn a_mote_under_the_glass_is_told_and_lifted() {
             (0..11).map(|i| mote(i, Shape::Grain { diameter_um: 16.0 + 4.0 * f64::from(i) }, None)).collect();
         let ragged = Shape::Irregular { diameter_um: 24.0, roughness: 0.2, elongation: 1.2, seed: 4 };
         motes.push(mote(11, ragged, Some(0.5)));
-        let taken = Taken::inspected(motes, mode, 11.0, 17);
+        // A pupil farther off and moved: what lies lower moves less.
+        let lens = Lens { shift_mm: [-7.0, 4.0], ..Lens::new(110.0) };
+        let taken = Taken::inspected(motes, mode, 11.0, 17, lens);
         let under: Vec<&ChartMote> = taken.chart.motes.iter().filter(|m| m.flags.under_glass).collect();
         assert_eq!(under.len(), 1, "{mode:?}");
         assert!((under[0].at.x - 2.9).hypot(under[0].at.y - 1.7) < 0.1, "{mode:?}: {:?}", under[0].at);

@@ -1,6 +1,6 @@
 //! The picture, the shadows foretold for it, and what it says of them.
 
-use motelight_frame::{FNumber, Frame, Layout, Micrometres, PicturePoint, Pixels, Rect};
+use motelight_frame::{FNumber, Frame, Layout, Micrometres, PicturePoint, Pixels, Rect, SensorPoint};
 use rayon::prelude::*;
 
 use crate::inspect::Kind;
@@ -165,9 +165,17 @@ impl<'a> Scene<'a> {
         self.frame.encoding.few_codes()
     }
 
+    /// Where a mote's shadow is foretold. By another lens it moves in proportion to its height over the photosites (project
+    /// optics notes 2.7), and the placement is that of the common one.
+    fn placed(&self, mote: &ChartMote, placement: &Placement) -> SensorPoint {
+        let (at, moved) = (mote.at, placement.apply(mote.at));
+        let share = mote.stand_off_mm.map_or(1.0, |own| own / self.chart.stand_off_mm.value);
+        SensorPoint { x: at.x + share * (moved.x - at.x), y: at.y + share * (moved.y - at.y) }
+    }
+
     /// Moves a subject to where it is foretold.
     pub fn aim(&self, s: &mut Subject, placement: &Placement) {
-        let at = self.ground().picture(placement.apply(s.mote.at));
+        let at = self.ground().picture(self.placed(s.mote, placement));
         (s.x, s.y) = (at.x, at.y);
         let size = self.frame.size();
         let half = 0.5 * s.width;
@@ -267,7 +275,7 @@ impl<'a> Scene<'a> {
         let scheme = self.scheme(s);
         let radius = s.shadow.window + 2.0 * scheme.cell as f64;
         let Some(cells) = self.cells_around(&scheme, s, radius, &others) else { return };
-        let at = self.ground().picture(placement.apply(s.mote.at));
+        let at = self.ground().picture(self.placed(s.mote, placement));
         let foretold = Foretold {
             x: at.x,
             y: at.y,

@@ -75,8 +75,8 @@ impl Taken {
         Taken { frame: frame_of(&exposure), chart, exposure }
     }
 
-    /// A sky with these motes, and the chart that an inspected wall at f/16 gives.
-    pub fn inspected(motes: Vec<Mote>, mode: Mode, stop: f64, seed: u64) -> Taken {
+    /// A sky with these motes through a lens, and the chart that an inspected wall at f/16 through the test frame's lens gives.
+    pub fn inspected(motes: Vec<Mote>, mode: Mode, stop: f64, seed: u64, lens: Lens) -> Taken {
         let camera = Camera { stand_off_mm: 1.3, ..Camera::new(WIDTH, HEIGHT, PITCH) };
         let wall = Canvas::Wall(Wall::even([WIDTH, HEIGHT], 0.5));
         let shot = |n: f64, seed| motelight_synth::Shot::new(n, seed);
@@ -84,7 +84,7 @@ impl Taken {
         let options = InspectOptions { forms: true, ..InspectOptions::default() };
         let chart = Chart::of(&inspect(&frame_of(&test), &options)).expect("a test frame");
         let scene = Canvas::Painting(painted(Canvases::Sky, seed));
-        let exposure = Exposure::new(camera, Lens::new(65.0), shot(stop, seed + 1), motes, mode, scene);
+        let exposure = Exposure::new(camera, lens, shot(stop, seed + 1), motes, mode, scene);
         Taken { frame: frame_of(&exposure), chart, exposure }
     }
 
