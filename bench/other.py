@@ -109,7 +109,7 @@ def body_of(rng):
 
 
 def tell(path, stop):
-    tags = [f"-FNumber={stop:g}", "-ExposureTime=1/20", "-ISO=100", "-FocalLength=50", "-Make=Brandt", "-Model=Brandt 7"]
+    tags = [f"-FNumber={stop:g}", "-ExposureTime=1/20", "-ISO=100", "-FocalLength=50", "-Make=Halden", "-Model=Halden H2"]
     tags += [f"-FocalPlane{a}Resolution={10000 / PITCH:.6f}" for a in "XY"] + ["-FocalPlaneResolutionUnit=cm", "-DateTimeOriginal=2026:10:01 10:00:00"]
     subprocess.run(["exiftool", "-q", "-overwrite_original", *tags, str(path)], check=True)
 
@@ -150,7 +150,7 @@ def test_frame(path, rng, body, motes, stop):
     if path.suffix == ".dng":
         matrix = [v for i in range(9) for v in ((10000 if i in (0, 4, 8) else 0), 10000)]
         tags = [(33421, "H", 2, (2, 2)), (33422, "B", 4, bytes([0, 1, 1, 2])), (50706, "B", 4, bytes([1, 4, 0, 0])), (50707, "B", 4, bytes([1, 1, 0, 0]))]
-        tags += [(50708, "s", 0, "Brandt 7"), (50714, "H", 1, 512), (50717, "H", 1, 16000), (50721, "2i", 9, matrix), (50778, "H", 1, 21)]
+        tags += [(50708, "s", 0, "Halden H2"), (50714, "H", 1, 512), (50717, "H", 1, 16000), (50721, "2i", 9, matrix), (50778, "H", 1, 21)]
         tags += [(50728, "2I", 3, [5500, 10000, 10000, 10000, 6200, 10000])]
         tifffile.imwrite(path, codes, photometric=32803, metadata=None, extratags=[(*t, True) for t in tags], rowsperstrip=64)
     else:

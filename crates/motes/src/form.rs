@@ -60,11 +60,11 @@ const ROUNDS_FOR_REST: usize = 30;
 
 /// Part of a flattened wall.
 #[derive(Debug)]
-pub struct Seen<'a> {
+pub struct Seen {
     /// Light lost, by cell; NaN where it is unknown or another's.
-    pub lost: &'a Plane,
+    pub lost: Plane,
     /// Where parts may lie.
-    pub outline: &'a Plane<bool>,
+    pub outline: Plane<bool>,
     /// Side of a cell on the sensor, µm.
     pub cell_um: f64,
     /// Standard deviation of the loss of a cell from noise.
@@ -79,17 +79,28 @@ impl Form {
     pub fn of(seen: &Seen, bank: &Bank) -> Option<Form> {
         let (places, smallest) = seen.places(bank);
         let broader = DISCS.into_iter().filter(|d| *d > smallest);
-        let tried = std::iter::once(smallest).chain(broader).map(|d| disc_area_um2(Micrometres(d)));
-        let roughly = tried.filter_map(|disc| seen.fitted(&places, bank, disc, ROUNDS_FOR_DISC));
-        let best = roughly.min_by(|a, b| a.0.total_cmp(&b.0))?.1;
-        let main = seen.fitted(&places, bank, best.disc_um2, ROUNDS)?.1;
-        Some(Form { nearly_round: false, rest: seen.rest(&main, bank), main })
+        let discs = std::iter::once(smallest).chain(broader).map(|d| disc_area_um2(Micrometres(d)));
+        let kernels: Vec<Kernel> = discs.map(|disc| Kernel::of(seen, &places, bank, disc)).collect();
+        let tried = kernels.iter().map(|kernel| {
+            let left = seen.left(kernel, &seen.areas(kernel, ROUNDS_FOR_DISC));
+            (left.iter().map(|l| l * l).sum::<f64>(), kernel)
+        });
+        let best = tried.min_by(|a, b| a.0.total_cmp(&b.0))?.1;
+        let areas = told(seen.areas(best, ROUNDS));
+        let main = Parts { disc_um2: best.disc_um2, parts: seen.parts(&places, &areas) };
+        let rest = told(seen.rest(&kernels[0], seen.left(best, &areas)));
+        let rest = Parts { disc_um2: kernels[0].disc_um2, parts: seen.parts(&places, &rest) };
+        (!main.parts.is_empty()).then_some(Form { nearly_round: false, main, rest })
     }
 
     /// The same of a mote that is nearly round: a disc of that blocked area, and what it does not explain.
     pub fn about(core_um2: f64, seen: &Seen, bank: &Bank) -> Form {
+        let (places, smallest) = seen.places(bank);
+        let kernel = Kernel::of(seen, &places, bank, disc_area_um2(Micrometres(smallest)));
+        let left = seen.left(&Kernel::of(seen, &[seen.place], bank, core_um2), &[core_um2]);
+        let rest = Parts { disc_um2: kernel.disc_um2, parts: seen.parts(&places, &told(seen.rest(&kernel, left))) };
         let main = Parts { disc_um2: core_um2, parts: vec![Part { dx: 0.0, dy: 0.0, area: core_um2 }] };
-        Form { nearly_round: true, rest: seen.rest(&main, bank), main }
+        Form { nearly_round: true, main, rest }
     }
 
     /// Whether it is a disc but for what that does not explain.
@@ -143,7 +154,7 @@ impl Form {
     }
 }
 
-impl Seen<'_> {
+impl Seen {
     /// Where parts are tried, cells, and the diameter that makes them touch, µm.
     fn places(&self, bank: &Bank) -> (Vec<(f64, f64)>, f64) {
         let size = self.outline.size();
@@ -157,9 +168,8 @@ impl Seen<'_> {
         (places.collect(), 1.2 * apart * self.cell_um)
     }
 
-    /// Areas of discs at these places, and the squares that they leave.
-    fn fitted(&self, places: &[(f64, f64)], bank: &Bank, disc_um2: f64, rounds: usize) -> Option<(f64, Parts)> {
-        let kernel = Kernel::of(self, places, bank, disc_um2);
+    /// Areas of the discs of a kernel, none below nought.
+    fn areas(&self, kernel: &Kernel, rounds: usize) -> Vec<f64> {
         let lost: Vec<f64> = self.lost.data().iter().map(|&l| f64::from(l)).collect();
         let seen = kernel.back(&lost);
         let mut areas: Vec<f64> = seen.iter().map(|v| if *v > 0.0 { 1.0 } else { 0.0 }).collect();
@@ -169,27 +179,20 @@ impl Seen<'_> {
                 *area = if *now > 0.0 { *area * (wanted / now).max(0.0) } else { 0.0 };
             }
         }
-        let made = kernel.forth(&areas, lost.len());
-        let known = lost.iter().zip(&made).filter(|(l, _)| l.is_finite());
-        let left: f64 = known.map(|(l, m)| (l - m).powi(2)).sum();
-        let parts = self.parts(places, &areas);
-        (!parts.is_empty()).then_some((left, Parts { disc_um2, parts }))
+        areas
     }
 
-    /// What the main parts do not explain, by small parts that block more or less (conjugate gradients on the normal equations,
+    /// What discs leave of the lost light; nothing where it is unknown.
+    fn left(&self, kernel: &Kernel, areas: &[f64]) -> Vec<f64> {
+        let lost = self.lost.data().iter().zip(kernel.forth(areas, self.lost.size().area()));
+        lost.map(|(l, made)| if l.is_finite() { f64::from(*l) - made } else { 0.0 }).collect()
+    }
+
+    /// Areas, above or below nought, by which a kernel's discs explain what is left (conjugate gradients on the normal equations,
     /// stopped early: Hanke, Conjugate Gradient Type Methods for Ill-Posed Problems, 1995, from memory).
-    fn rest(&self, main: &Parts, bank: &Bank) -> Parts {
-        let (places, smallest) = self.places(bank);
-        let disc_um2 = disc_area_um2(Micrometres(smallest));
-        let at = |p: &Part| (p.dx / self.cell_um + self.place.0, p.dy / self.cell_um + self.place.1);
-        let mains: Vec<(f64, f64)> = main.parts.iter().map(at).collect();
-        let areas: Vec<f64> = main.parts.iter().map(|p| p.area).collect();
-        let made = Kernel::of(self, &mains, bank, main.disc_um2).forth(&areas, self.lost.size().area());
-        let lost = self.lost.data().iter().zip(&made);
-        let mut left: Vec<f64> = lost.map(|(l, made)| if l.is_finite() { f64::from(*l) - made } else { 0.0 }).collect();
-        let kernel = Kernel::of(self, &places, bank, disc_um2);
-        let mut areas = vec![0.0; places.len()];
+    fn rest(&self, kernel: &Kernel, mut left: Vec<f64>) -> Vec<f64> {
         let mut slope = kernel.back(&left);
+        let mut areas = vec![0.0; slope.len()];
         let mut way = slope.clone();
         let squares = |v: &[f64]| v.iter().map(|a| a * a).sum::<f64>();
         let mut steep = squares(&slope);
@@ -208,19 +211,27 @@ impl Seen<'_> {
             way.iter_mut().zip(&slope).for_each(|(w, s)| *w = s + now / steep.max(1e-30) * *w);
             steep = now;
         }
-        Parts { disc_um2, parts: self.parts(&places, &areas) }
+        areas
     }
 
     fn parts(&self, places: &[(f64, f64)], areas: &[f64]) -> Vec<Part> {
-        let total: f64 = areas.iter().map(|a| a.abs()).sum();
-        let told = places.iter().zip(areas).filter(|(_, area)| area.abs() > 5e-4 * total);
         let um = |v: f64, from: f64| (v - from) * self.cell_um;
-        told.map(|(&(x, y), &area)| Part { dx: um(x, self.place.0), dy: um(y, self.place.1), area }).collect()
+        let parts = places.iter().zip(areas).filter(|(_, area)| **area != 0.0);
+        parts.map(|(&(x, y), &area)| Part { dx: um(x, self.place.0), dy: um(y, self.place.1), area }).collect()
     }
 }
 
+/// Areas, nought where they are next to nothing beside the rest.
+fn told(areas: Vec<f64>) -> Vec<f64> {
+    let least = 5e-4 * areas.iter().map(|a| a.abs()).sum::<f64>();
+    areas.into_iter().map(|a| if a.abs() > least { a } else { 0.0 }).collect()
+}
+
 /// Which cells a disc at each of some places darkens, and by how much for a µm².
-struct Kernel(Vec<Vec<(usize, f64)>>);
+struct Kernel {
+    disc_um2: f64,
+    taps: Vec<Vec<(usize, f64)>>,
+}
 
 impl Kernel {
     fn of(seen: &Seen, places: &[(f64, f64)], bank: &Bank, disc_um2: f64) -> Kernel {
@@ -239,13 +250,13 @@ impl Kernel {
                 })
                 .collect()
         };
-        Kernel(places.iter().map(answers).collect())
+        Kernel { disc_um2, taps: places.iter().map(answers).collect() }
     }
 
     /// From areas to cells.
     fn forth(&self, areas: &[f64], cells: usize) -> Vec<f64> {
         let mut made = vec![0.0; cells];
-        for (taps, area) in self.0.iter().zip(areas) {
+        for (taps, area) in self.taps.iter().zip(areas) {
             taps.iter().for_each(|&(i, k)| made[i] += area * k);
         }
         made
@@ -253,7 +264,7 @@ impl Kernel {
 
     /// From cells to areas: the transpose.
     fn back(&self, cells: &[f64]) -> Vec<f64> {
-        self.0.iter().map(|taps| taps.iter().map(|&(i, k)| k * cells[i]).sum()).collect()
+        self.taps.iter().map(|taps| taps.iter().map(|&(i, k)| k * cells[i]).sum()).collect()
     }
 }
 
@@ -342,7 +353,7 @@ mod tests {
         };
         let lost = Plane::from_vec(side, (0..side.area()).map(lost).collect());
         let outline = Plane::from_vec(side, lost.data().iter().map(|l| *l > 0.02).collect());
-        let seen = Seen { lost: &lost, outline: &outline, cell_um: CELL, sigma: 1e-4, place: (40.5, 40.5) };
+        let seen = Seen { lost, outline, cell_um: CELL, sigma: 1e-4, place: (40.5, 40.5) };
         (Form::of(&seen, &bank(16.0)).expect("a form"), DISC * steps().count() as f64)
     }
 

@@ -96,17 +96,14 @@ pub(super) fn sniff<R: Read + Seek>(path: &Path, file: &mut R) -> Result<FileKin
     }
     let other = OTHER_STARTS.iter().find(|(at, magic, _)| starts(*at, magic));
     let text = head.iter().all(|b| b.is_ascii_graphic() || b.is_ascii_whitespace());
-    let what = match other {
-        Some((_, _, what)) => (*what).to_owned(),
-        None if head.iter().all(|b| *b == 0) => "a file of zeros: copying it went wrong".to_owned(),
-        None if text && starts(0, b"{") => "a JSON document".to_owned(),
-        None if text => "a text file".to_owned(),
-        None => "in no picture format that is known here".to_owned(),
-    };
-    // A trace given as a word of its own stands among the pictures.
-    let remedy = match what.as_str() {
-        "a JSON document" => "A trace is given with an equals sign: --trace=FILE.",
-        _ => "Give a camera raw, DNG, TIFF, JPEG or PNG file.",
+    let picture = "Give a camera raw, DNG, TIFF, JPEG or PNG file.";
+    let (what, remedy) = match other {
+        Some((_, _, what)) => (*what, picture),
+        None if head.iter().all(|b| *b == 0) => ("a file of zeros: copying it went wrong", picture),
+        // A trace given as a word of its own stands among the pictures.
+        None if text && starts(0, b"{") => ("a JSON document", "A trace is given with an equals sign: --trace=FILE."),
+        None if text => ("a text file", picture),
+        None => ("in no picture format that is known here", picture),
     };
     Err(FrameError::new(Fault::Unsupported, path, format!("the file is {what}"), remedy))
 }

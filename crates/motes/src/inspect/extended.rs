@@ -1,9 +1,7 @@
 //! Shadows that are not round: their outline, measured without a model.
 
-use motelight_frame::{Micrometres, Plane, Rect, Size};
+use motelight_frame::{Micrometres, Rect, Size};
 
-use crate::bank::Bank;
-use crate::form::{Form, Seen};
 use crate::inspect::Kind;
 use crate::inspect::fit::{Spot, Wall};
 
@@ -39,6 +37,12 @@ pub struct Extent {
 }
 
 impl Extent {
+    /// Its cells.
+    pub fn cells(&self) -> impl Iterator<Item = (usize, usize)> {
+        let Rect { x, y, width, .. } = self.window;
+        (0..self.inside.len()).filter(|&i| self.inside[i]).map(move |i| (x + i % width, y + i / width))
+    }
+
     /// Whether a place lies in the outline or within `margin` cells of it.
     pub fn holds(&self, x: f64, y: f64, margin: isize) -> bool {
         let Rect { x: x0, y: y0, width, height } = self.window;
@@ -51,22 +55,15 @@ impl Extent {
 
     /// Whether most of the smaller of two outlines lies in the other.
     pub fn is_same(&self, other: &Extent) -> bool {
-        let count = |e: &Extent| e.inside.iter().filter(|&&i| i).count();
+        let count = |e: &Extent| e.cells().count();
         let (small, large) = if count(self) < count(other) { (self, other) } else { (other, self) };
-        let Rect { x, y, width, .. } = small.window;
-        let cells = (0..small.inside.len()).filter(|&i| small.inside[i]).map(|i| (x + i % width, y + i / width));
-        let shared = cells.filter(|&(cx, cy)| large.holds(cx as f64, cy as f64, 0)).count();
+        let shared = small.cells().filter(|&(cx, cy)| large.holds(cx as f64, cy as f64, 0)).count();
         2 * shared > count(small)
     }
 
     /// Whether it reaches the picture's edge.
     pub fn touches(&self, size: Size) -> bool {
-        let Rect { x, y, width, .. } = self.window;
-        let on_edge = |i: usize| {
-            let (cx, cy) = (x + i % width, y + i / width);
-            cx < 2 || cy < 2 || cx + 2 >= size.width || cy + 2 >= size.height
-        };
-        (0..self.inside.len()).any(|i| self.inside[i] && on_edge(i))
+        self.cells().any(|(cx, cy)| cx < 2 || cy < 2 || cx + 2 >= size.width || cy + 2 >= size.height)
     }
 
     /// Lost light over its error.
@@ -78,31 +75,6 @@ impl Extent {
     pub fn is_long(&self, pupil_um: f64) -> bool {
         let own = |axis: f64| (axis * axis - pupil_um * pupil_um / 4.0).max(0.0).sqrt();
         own(self.major_um) > 2.0 * own(self.minor_um).max(0.25 * pupil_um)
-    }
-
-    /// What casts it, seen on a wall through a bank's optics.
-    pub fn form(&self, wall: &Wall, bank: &Bank) -> Option<Form> {
-        // As far around as its shadow reaches.
-        let around = (0.5 * bank.shadowing().pupil.0 / wall.cell_um).ceil() as usize + 2;
-        let Rect { x: x0, y: y0, width, .. } = self.window;
-        let cells = || (0..self.inside.len()).filter(|&i| self.inside[i]).map(|i| (x0 + i % width, y0 + i / width));
-        let size = wall.flat.size();
-        let (left, top) = (cells().map(|c| c.0).min()?, cells().map(|c| c.1).min()?);
-        let (right, bottom) = (cells().map(|c| c.0).max()?, cells().map(|c| c.1).max()?);
-        let (x, y) = (left.saturating_sub(around), top.saturating_sub(around));
-        let (end_x, end_y) = ((right + around + 1).min(size.width), (bottom + around + 1).min(size.height));
-        let window = Rect { x, y, width: end_x - x, height: end_y - y };
-        let mut outline = Plane::filled(window.size(), false);
-        cells().for_each(|(cx, cy)| outline.set(cx - x, cy - y, true));
-        let mut lost = wall.flat.loss.window(window);
-        for cy in 0..window.height {
-            for cx in (0..window.width).filter(|cx| !wall.sound(x + cx, y + cy)) {
-                lost.set(cx, cy, f32::NAN);
-            }
-        }
-        let place = (self.x - x as f64, self.y - y as f64);
-        let sigma = f64::from(wall.flat.sigma.under(self.x as usize, self.y as usize));
-        Form::of(&Seen { lost: &lost, outline: &outline, cell_um: wall.cell_um, sigma, place }, bank)
     }
 
     /// What it looks like, seen through a pupil's image of that diameter.

@@ -22,12 +22,12 @@ const MOST: usize = 3000;
 /// What is assumed of a picture that does not tell: only widths in pixels come of it.
 const ASSUMED_PITCH: Micrometres = Micrometres(4.4);
 const ASSUMED_F_NUMBER: f64 = 16.0;
-/// Largest motes that are fitted as round.
 /// Correlation with a round shadow beyond which nothing else looks so.
 const ROUND_BEYOND_DOUBT: f64 = 0.98;
 /// Signal-to-noise ratio from which on a round fit is a grain beyond doubt, whatever outline it lies in; twice that in a chain
 /// of such. A guess.
 pub(super) const SURE: f64 = 50.0;
+/// Largest motes that are fitted as round.
 pub(super) const LARGEST_ROUND: Micrometres = Micrometres(250.0);
 /// Correlation of seen and fitted shape below which a spot is no round shadow.
 pub(super) const ALIKE: f64 = 0.72;
@@ -105,7 +105,7 @@ pub fn wants_fine_cells(frame: &Frame) -> bool {
     let pitch = frame.shot.pitch.map_or(ASSUMED_PITCH, |p| p.value);
     let f_number = frame.shot.f_number.map_or(ASSUMED_F_NUMBER, FNumber::exact);
     let small = frame.size().area() < 3_000_000;
-    !matches!(frame.layout, Layout::Mosaic(_)) && (small || 500.0 / f_number / pitch.0 < 5.0)
+    rendered(frame) && (small || 500.0 / f_number / pitch.0 < 5.0)
 }
 
 /// The optics of a frame; what it does not tell is assumed, and then only pixels count.

@@ -5,6 +5,7 @@ use rayon::prelude::*;
 
 use crate::bank::{Bank, Shape};
 use crate::form::{Form, RINGS_UM, Seen};
+use crate::inspect::extended::Extent;
 use crate::inspect::find::{Believed, Finder, LARGEST_ROUND, SURE, Shadow};
 use crate::inspect::fit::{Spot, Wall};
 use crate::inspect::stand_off::{Setting, StandOff};
@@ -21,7 +22,7 @@ impl Finder<'_> {
         let clear = Wall { flat: &clear, ..self.wall };
         shadows.par_iter_mut().for_each(|s| {
             s.form = match (&s.extent, s.own_height_mm) {
-                (Some(extent), _) => extent.form(&clear, common),
+                (Some(extent), _) => form_of(extent, &clear, common),
                 (None, Some(own)) => {
                     let shadowing = setting.shadowing(Millimetres(own.value), stand_off.edge);
                     self.form_of_round(s, &Bank::new(shadowing, LARGEST_ROUND), believed)
@@ -45,27 +46,54 @@ impl Finder<'_> {
         let (x, y) = (clip(spot.x - outer, size.width), clip(spot.y - outer, size.height));
         let (right, bottom) = (clip(spot.x + outer + 1.0, size.width), clip(spot.y + outer + 1.0, size.height));
         let window = Rect { x, y, width: right.checked_sub(x)?, height: bottom.checked_sub(y)? };
-        let far = |s: &Spot| (s.x - spot.x).hypot(s.y - spot.y);
+        let far = |x: f64, y: f64| (x - spot.x).hypot(y - spot.y);
         let others: Vec<(Spot, Shape)> = believed
             .iter()
-            .filter(|o| (1.0..outer + 2.0 * self.width(o)).contains(&far(&o.spot)))
+            .filter(|o| (1.0..outer + 2.0 * self.width(o)).contains(&far(o.spot.x, o.spot.y)))
             .map(|o| (o.spot, self.banks[o.bank].shape(o.spot.area_um2)))
             .collect();
-        let mut lost = self.wall.flat.loss.window(window);
-        let mut outline = Plane::filled(window.size(), false);
         let radius = 0.75 * diameter.max(20.0) / cell + 1.0;
+        let mut seen = seen(&self.wall, window, (spot.x, spot.y));
         for cy in 0..window.height {
             for cx in 0..window.width {
                 let (px, py) = ((x + cx) as f64 + 0.5, (y + cy) as f64 + 0.5);
                 let passed = |(s, shape): &(Spot, Shape)| 1.0 - shape.at((px - s.x).hypot(py - s.y) * cell).0;
                 let passed: f64 = others.iter().map(passed).product();
-                let own = 1.0 - (1.0 - lost.at(cx, cy)) / passed.max(0.05) as f32;
-                lost.set(cx, cy, if self.wall.sound(x + cx, y + cy) { own } else { f32::NAN });
-                outline.set(cx, cy, (px - spot.x).hypot(py - spot.y) < radius);
+                seen.lost.set(cx, cy, 1.0 - (1.0 - seen.lost.at(cx, cy)) / passed.max(0.05) as f32);
+                seen.outline.set(cx, cy, far(px, py) < radius);
             }
         }
-        let place = (spot.x - x as f64, spot.y - y as f64);
-        let sigma = f64::from(self.wall.flat.sigma.under(spot.x as usize, spot.y as usize));
-        Some(Form::about(spot.area_um2, &Seen { lost: &lost, outline: &outline, cell_um: cell, sigma, place }, bank))
+        Some(Form::about(spot.area_um2, &seen, bank))
+    }
+}
+
+/// What casts an outline, seen on a wall through a bank's optics.
+fn form_of(extent: &Extent, wall: &Wall, bank: &Bank) -> Option<Form> {
+    // As far around as its shadow reaches.
+    let around = (0.5 * bank.shadowing().pupil.0 / wall.cell_um).ceil() as usize + 2;
+    let size = wall.flat.size();
+    let (left, top) = (extent.cells().map(|c| c.0).min()?, extent.cells().map(|c| c.1).min()?);
+    let (right, bottom) = (extent.cells().map(|c| c.0).max()?, extent.cells().map(|c| c.1).max()?);
+    let (x, y) = (left.saturating_sub(around), top.saturating_sub(around));
+    let (end_x, end_y) = ((right + around + 1).min(size.width), (bottom + around + 1).min(size.height));
+    let mut seen = seen(wall, Rect { x, y, width: end_x - x, height: end_y - y }, (extent.x, extent.y));
+    extent.cells().for_each(|(cx, cy)| seen.outline.set(cx - x, cy - y, true));
+    Form::of(&seen, bank)
+}
+
+/// A window of a wall about a place, without an outline yet.
+fn seen(wall: &Wall, window: Rect, at: (f64, f64)) -> Seen {
+    let mut lost = wall.flat.loss.window(window);
+    for y in 0..window.height {
+        for x in (0..window.width).filter(|x| !wall.sound(window.x + x, window.y + y)) {
+            lost.set(x, y, f32::NAN);
+        }
+    }
+    Seen {
+        lost,
+        outline: Plane::filled(window.size(), false),
+        cell_um: wall.cell_um,
+        sigma: f64::from(wall.flat.sigma.under(at.0 as usize, at.1 as usize)),
+        place: (at.0 - window.x as f64, at.1 - window.y as f64),
     }
 }

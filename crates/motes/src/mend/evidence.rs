@@ -20,13 +20,13 @@ const RING: (f64, f64) = (1.3, 3.5);
 const STEP: f64 = 0.45;
 /// The same of long things, whose width is their length: so far off that they do not meet themselves.
 const RING_OF_LONG: (f64, f64) = (1.1, 1.9);
+/// Degrees of freedom of the error: answers of texture stray farther than normal ones, and the spread itself
+/// is known from some hundred places that are not all independent.
+const FREEDOM: f64 = 4.0;
 
 fn ring(shadow: &LnShadow) -> (f64, f64) {
     if shadow.is_long() { RING_OF_LONG } else { RING }
 }
-/// Degrees of freedom of the error: answers of texture stray farther than normal ones, and the spread itself
-/// is known from some hundred places that are not all independent.
-const FREEDOM: f64 = 4.0;
 
 /// Window needed around a place for its evidence, px.
 pub fn reach(shadow: &LnShadow, width: f64) -> f64 {

@@ -42,8 +42,8 @@ pub struct Fit {
 const TERMS: usize = 9;
 const STEPS: usize = 8;
 
-/// Fits a shadow within `window` px of its foretold place; `shadow` gives that of a blocked area. `excess` multiplies the errors that the residuals give
-/// (what places around it say). `None` where too little can be measured.
+/// Fits a shadow within `window` px of its foretold place; `shadow` gives that of a blocked area. `excess` multiplies the errors that
+/// the residuals give (what places around it say). `None` where too little can be measured.
 pub fn fit(cells: &Cells, shadow: impl Fn(f64) -> Lost, foretold: &Foretold, window: f64, excess: f64) -> Option<Fit> {
     let samples = samples(cells, &shadow(foretold.area_um2), foretold, window);
     if samples.len() < 2 * TERMS {

@@ -121,7 +121,7 @@ impl Cluster {
 pub fn clusters(frame: &Frame, lifts: Vec<Lift>, margin: impl Fn(&Lift) -> f64) -> Vec<Cluster> {
     let mut groups: Vec<(Rect, Vec<Lift>)> = Vec::new();
     for lift in lifts {
-        let Some(mut rect) = lift.window(frame, margin(&lift).max(0.0)) else { continue };
+        let Some(mut rect) = lift.window(frame, margin(&lift)) else { continue };
         let mut members = vec![lift];
         // Each union may reach further groups.
         while let Some(i) = groups.iter().position(|(r, _)| overlap(*r, rect)) {

@@ -129,8 +129,7 @@ fn settle(scene: &Scene, subjects: &mut [Subject], placement: &Placement, tone: 
 /// and fills the cores where too little light was left.
 fn take_out(scene: &Scene, subjects: &mut [Subject]) -> (Vec<Patch>, usize) {
     let lifts: Vec<Lift> = subjects.iter().enumerate().filter_map(|(i, s)| scene.lift(i, s)).collect();
-    let margin = |lift: &Lift| subjects[lift.mote].shadow.window - 0.5 * subjects[lift.mote].width;
-    let done: Vec<Done> = clusters(scene.frame, lifts, margin)
+    let done: Vec<Done> = clusters(scene.frame, lifts, |lift| subjects[lift.mote].margin())
         .into_par_iter()
         .map(|cluster| take_out_of(scene, subjects, cluster))
         .collect();
@@ -197,8 +196,7 @@ fn take_out_of(scene: &Scene, subjects: &[Subject], mut cluster: Cluster) -> Don
     loop {
         let bad = (0..looked.len()).find(|&k| {
             let i = cluster.lifts[k].mote;
-            let margin = subjects[i].shadow.window - 0.5 * subjects[i].width;
-            let without = cluster.without(k, margin.max(0.0) + 2.0 * scene.scheme.cell as f64);
+            let without = cluster.without(k, subjects[i].margin() + 2.0 * scene.scheme.cell as f64);
             !subjects[i].helped(without.and_then(|w| left(i, &lifted(layout, &w).0)), looked[k])
         });
         let Some(k) = bad else { break };

@@ -3,6 +3,7 @@
 use motelight_frame::{FNumber, Frame, Layout, Micrometres, PicturePoint, Pixels, Rect, SensorPoint};
 use rayon::prelude::*;
 
+use crate::form::Cast;
 use crate::inspect::Kind;
 use crate::mend::cast::{CastSetting, Casts};
 use crate::mend::cells::{Cells, Cutout, Scheme};
@@ -85,18 +86,20 @@ impl<'a> Scene<'a> {
         let cast = (0..self.casts.len()).min_by(nearest).unwrap_or(0);
         let casts = &self.casts[cast];
         let area = mote.blocked_area_um2.value;
-        let edge = casts.edge_px(area);
         // As much backdrop around the shadow as tells it from a slope, and its first bright ring.
         let room = |edge: f64| 1.25 * edge + 1.2 * casts.ring_px() + 1.5 * self.scheme.cell as f64;
-        let form = mote.form.as_ref().map(|form| form.cast(&casts.mixed, self.pitch.0, room(casts.edge_px(0.0))));
-        let long = mote.form.as_ref().filter(|_| mote.is_long());
-        let edge = long.map_or(edge, |form| form.radius_um() / self.pitch.0 + casts.edge_px(0.0));
-        let window = room(casts.edge_px(0.0)) + edge - casts.edge_px(0.0);
-        let window = if mote.is_long() { window } else { room(edge) };
-        let depth = match &form {
-            Some(cast) => cast.depth(),
-            None => casts.mixed.shape(area).at(0.0).0,
+        // A point's, about each part of a form.
+        let (point, round) = (casts.edge_px(0.0), casts.edge_px(area));
+        let (edge, window) = match mote.form.as_ref().filter(|_| mote.is_long()) {
+            Some(form) => (form.radius_um() / self.pitch.0 + point, form.radius_um() / self.pitch.0 + room(point)),
+            None => (round, room(round)),
         };
+        let form = mote.form.as_ref().map(|form| form.cast(&casts.mixed, self.pitch.0, room(point)));
+        let lost = match &form {
+            Some(cast) => Lost::Form { cast: cast.clone(), times: 1.0 },
+            None => Lost::Round { shape: casts.mixed.shape(area), pitch: self.pitch.0 },
+        };
+        let depth = form.as_ref().map_or_else(|| lost.at(0.0, 0.0), Cast::depth);
         let choice = options.choices.get(&mote.id).copied();
         let picture = Picture { size: self.frame.size(), pitch: self.pitch, grain: 0.0 };
         let profile = casts.mixed.profile(area);
@@ -114,11 +117,9 @@ impl<'a> Scene<'a> {
             None
         };
         let at = self.ground().picture(mote.at);
-        let shape = |lost: Lost| LnShadow::of(lost, window);
-        let round = shape(Lost::Round { shape: casts.mixed.shape(area), pitch: self.pitch.0 });
-        let mut s = Subject::new(mote, cast, choice, reason, (at.x, at.y), round, 2.0 * edge, depth, times_seen);
+        let shadow = LnShadow::of(lost, window);
+        let mut s = Subject::new(mote, cast, choice, reason, (at.x, at.y), shadow, 2.0 * edge, depth, times_seen);
         s.form = form;
-        s.shadow = shape(s.lost(Light::Cell, area, &casts.mixed, self.pitch.0));
         s
     }
 

@@ -109,6 +109,11 @@ impl<'a> Subject<'a> {
         }
     }
 
+    /// How far its window reaches past the shadow's edge, px.
+    pub fn margin(&self) -> f64 {
+        (self.shadow.window - 0.5 * self.width).max(0.0)
+    }
+
     /// Whether it may tell where the chart lies and whether it holds: what a person wants kept does so too.
     pub fn votes(&self) -> bool {
         matches!(self.reason, None | Some(Reason::Skipped | Reason::NotPresent | Reason::HiddenByDetail))
