@@ -32,6 +32,9 @@ struct Row {
     mended: f64,
     peak: f64,
     noise: f64,
+    /// Depth that is really left, and whether it was said to show.
+    left: f64,
+    still_shows: bool,
 }
 
 fn main() {
@@ -254,6 +257,7 @@ fn score(
         }
         let (mut e_raw, mut e_exact, mut e_mended, mut n) = (0.0, 0.0, 0.0, 0.0);
         let mut truth_ln = Vec::new();
+        let (mut along, mut squares) = (0.0, 0.0);
         let (mut var_left, mut var_want) = (0.0, 0.0);
         let _ = (&mut var_left, &mut var_want);
         for j in 0..shadow.height {
@@ -292,6 +296,9 @@ fn score(
                     e_mended += (srgb(after) - want).powi(2);
                     n += 1.0;
                     if colour == 1 {
+                        let wanted = clean(picture, 1, mosaic, x, y).max(1e-4);
+                        along += t.ln() * (bend.back(after).max(1e-4) / wanted).ln();
+                        squares += t.ln() * t.ln();
                         truth_ln.push((x as f64, y as f64, clean(picture, 1, mosaic, x, y).max(1e-4).ln()));
                     }
                 }
@@ -314,6 +321,8 @@ fn score(
             mended: psnr(e_mended),
             peak: 0.0,
             noise: detail,
+            left: depth * along / f64::max(squares, 1e-9),
+            still_shows: d < 6.0 && outcome.still_shows,
         };
         let worse = row.raw - row.mended > 0.1;
         let poor = row.exact - row.mended > 1.5 && row.exact - row.raw > 1.5;
@@ -403,6 +412,21 @@ fn summary(rows: &[Row]) {
     let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
     rows.iter().for_each(|r| *reasons.entry(&r.reason).or_default() += 1);
     println!("{reasons:?}");
+    let treated = |r: &&&Row| r.treatment != Treatment::Untouched;
+    let told = rows.iter().filter(treated).filter(|r| r.still_shows);
+    let left: Vec<f64> = told.map(|r| r.left.abs()).collect();
+    let over = |least: f64, told: bool| {
+        rows.iter().filter(treated).filter(|r| r.still_shows == told && r.left.abs() >= least).count()
+    };
+    println!(
+        "said to show still: {}, of which at least 1 % is left of {}, 2 % of {}; not said: 1 % of {}, 2 % of {}, 5 % of {}",
+        left.len(),
+        over(0.01, true),
+        over(0.02, true),
+        over(0.01, false),
+        over(0.02, false),
+        over(0.05, false)
+    );
     let _ = rows.iter().map(|r| r.peak + r.noise).sum::<f64>();
 }
 

@@ -91,6 +91,32 @@ pub fn ln_ratio(amplitude: f64, sigma: f64, spread: f64) -> f64 {
     (with / without).ln()
 }
 
+/// Error of a fitted strength, beside the noise: form and pupil. A guess.
+pub const STRENGTH_ERROR: f64 = 0.08;
+/// Share of fitted shadows that are not what they were fitted as: what such a one leaves can be anything. A guess.
+const MISFITS: f64 = 0.02;
+/// Odds changed by more than this are strong evidence (Kass and Raftery, J. American Statistical Association 90, 1995, from memory).
+pub const STRONG: f64 = 20.0;
+
+/// How much a look at a place where a shadow was divided out speaks for an amplitude of at least `least`, of either sign, being left
+/// there: the factor by which it changes the odds. Most shadows leave no more than the error of their strength; answers stray as
+/// they do at places around.
+pub fn speaks_for(least: f64, amplitude: f64, sigma: f64) -> f64 {
+    let step = 0.125 * sigma.clamp(0.004, STRENGTH_ERROR);
+    let steps = (1.0 / step).ceil() as i32;
+    // Probabilities of more left and of less, and of the answer with each.
+    let mut sums = [(1e-300, 0.0); 2];
+    for left in (-steps..=steps).map(|i| f64::from(i) * step) {
+        let usual = (-0.5 * (left / STRENGTH_ERROR).powi(2)).exp() / (STRENGTH_ERROR * std::f64::consts::TAU.sqrt());
+        let prior = (1.0 - MISFITS) * usual + MISFITS / 2.0;
+        let (all, answer) = &mut sums[usize::from(left.abs() < least)];
+        *all += prior;
+        *answer += prior * student((amplitude - left) / sigma);
+    }
+    let [more, less] = sums.map(|(all, answer)| answer / all);
+    more / less.max(1e-300)
+}
+
 /// Density of Student's t.
 fn student(t: f64) -> f64 {
     let n = FREEDOM;
@@ -139,4 +165,23 @@ pub fn pool(ln_ratios: &[f64], handicap: f64) -> Pooled {
 /// `ln(1 - q + q e^l)`, for any `l`.
 pub fn ln_mix(q: f64, l: f64) -> f64 {
     if l > 0.0 { l + (q + (1.0 - q) * (-l).exp()).ln() } else { (1.0 - q + q * l.exp()).ln() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_left_is_told_where_the_ground_is_plain_and_not_where_answers_stray_as_far() {
+        // A twentieth of a shadow that is seen from a hundredth on: plain on a clear sky, nothing among detail.
+        assert!(speaks_for(0.01, 0.05, 0.004) > STRONG);
+        assert!(speaks_for(0.01, 0.5, 0.02) > STRONG);
+        assert!(speaks_for(0.01, 0.6, 0.27) < STRONG, "an edge through the shadow");
+        assert!(speaks_for(0.01, 0.0, 0.004) < 1.0 / STRONG);
+        // An answer that tells nothing changes no odds; either sign speaks alike; the farther from chance the louder.
+        assert!((speaks_for(0.03, 1.0, 50.0) - 1.0).abs() < 0.01);
+        assert!((speaks_for(0.03, 0.1, 0.02) / speaks_for(0.03, -0.1, 0.02) - 1.0).abs() < 1e-6);
+        let louder: Vec<f64> = [0.0, 0.03, 0.06, 0.12, 0.24].iter().map(|a| speaks_for(0.03, *a, 0.02)).collect();
+        assert!(louder.windows(2).all(|w| w[0] < w[1]), "{louder:?}");
+    }
 }

@@ -89,6 +89,10 @@ const SCALE: f64 = 0.03;
 const SHIFT_MM: f64 = 0.3;
 /// How far shadows stray with the lens left on: focus and aperture move the pupil a little. A guess.
 const SAME_LENS_PX: f64 = 8.0;
+/// Standard deviation of that along each axis: as often as not nothing moved; a sensor that is moved against shake by half a
+/// millimetre moves shadows by two pixels. Guesses.
+const STILL_PX: f64 = 0.5;
+const STRAY_PX: f64 = 2.0;
 /// Most shadows that vote.
 const VOTERS: usize = 30;
 
@@ -98,29 +102,38 @@ pub fn place(ground: &Ground, voters: &[Voter]) -> Placement {
     if voters.is_empty() {
         return Placement::STILL;
     }
-    let near = Vote::take(ground, voters, |_| SAME_LENS_PX).best(0.0, SAME_LENS_PX);
+    let near = Vote::take(ground, voters, |_| SAME_LENS_PX).best(0.0, SAME_LENS_PX, ln_stray);
     let at_near = near.placement(ground, Placement::STILL);
     // The lens is likely the test frame's: plain shadows where they stood leave no more to look for.
     if near.score > 15.0 && near.seen * 5 > near.plain * 4 {
-        return aligned(ground, voters, at_near);
+        return aligned(ground, voters, at_near, STRAY_PX);
     }
     // A coarser picture suffices to find shadows far off.
     let narrowest = voters.iter().map(|v| v.width).fold(f64::MAX, f64::min);
     let coarse = Ground { scheme: &ground.scheme.with_cell(narrowest / 5.0), ..*ground };
     let shift = SHIFT_MM * ground.per_mm();
     let far = |v: &Voter| SCALE * v.at.x.abs().max(v.at.y.abs()) * ground.per_mm() + shift;
-    let wide = Vote::take(&coarse, voters, far).best(SCALE, shift);
+    let wide = Vote::take(&coarse, voters, far).best(SCALE, shift, |_, _| 0.0);
     if wide.score - wide.tried_ln < near.score - near.tried_ln + 3.0 {
-        return aligned(ground, voters, at_near);
+        return aligned(ground, voters, at_near, STRAY_PX);
     }
-    aligned(ground, voters, wide.placement(ground, Placement::STILL))
+    aligned(ground, voters, wide.placement(ground, Placement::STILL), f64::INFINITY)
+}
+
+/// Logarithm of how often shadows stray so many px with the lens left on, told in cells of so many px; 0 where they stay.
+fn ln_stray(px: f64, cell: f64) -> f64 {
+    let density = |r: f64| {
+        let of = |sigma: f64| (-0.5 * (r / sigma).powi(2)).exp() / (sigma * sigma);
+        of(STILL_PX.max(0.5 * cell)) + of(STRAY_PX.max(0.5 * cell))
+    };
+    (density(px) / density(0.0)).ln()
 }
 
 /// Aligned again and again: from a better start more shadows are met where they are foretold.
-fn aligned(ground: &Ground, voters: &[Voter], start: Placement) -> Placement {
+fn aligned(ground: &Ground, voters: &[Voter], start: Placement, stray: f64) -> Placement {
     let mut at = start;
     for _ in 0..5 {
-        let next = align(ground, voters, at);
+        let next = align(ground, voters, at, stray);
         let settled =
             (next.scale - at.scale).abs() < 2e-5 && (next.dx_mm - at.dx_mm).hypot(next.dy_mm - at.dy_mm) < 3e-4;
         at = next;
@@ -185,15 +198,19 @@ impl Vote {
         Vote { maps, widest, cell: ground.scheme.cell as f64 }
     }
 
-    /// The best of all scales up to `scale` off 1 and shifts up to `shift` px.
-    fn best(&self, scale: f64, shift: f64) -> Best {
+    /// The best of all scales up to `scale` off 1 and shifts up to `shift` px. `usual` is the logarithm of how often shadows are
+    /// shifted by so many px, in cells of so many.
+    fn best(&self, scale: f64, shift: f64, usual: impl Fn(f64, f64) -> f64) -> Best {
         let far = self.maps.iter().map(|(p, _)| p.0.hypot(p.1)).fold(1.0, f64::max);
         let steps = (scale * far / self.cell).ceil() as i64;
         let half = (shift / self.cell).round() as i64;
         let side = (2 * half + 1) as usize;
+        let moved = |i: usize| (i as i64 - half) as f64 * self.cell;
+        let usual: Vec<f32> =
+            (0..side * side).map(|i| usual(moved(i % side).hypot(moved(i / side)), self.cell) as f32).collect();
         let one = |k: i64| {
             let s = if steps == 0 { 0.0 } else { k as f64 / steps as f64 * scale };
-            let mut sum = vec![0.0f32; side * side];
+            let mut sum = usual.clone();
             for (p, map) in &self.maps {
                 map.add_to(&mut sum, side, (s * p.0, s * p.1));
             }
@@ -202,7 +219,6 @@ impl Vote {
         };
         let all: Vec<_> = (-steps..=steps).into_par_iter().map(one).collect();
         let (s, at, score) = all.into_iter().fold((0.0, 0, f64::MIN), |a, b| if b.2 > a.2 { b } else { a });
-        let moved = |i: usize| (i as i64 - half) as f64 * self.cell;
         let shift = (moved(at % side), moved(at / side));
         // Placements a third of a shadow apart count as different.
         let apart = (self.widest / 3.0 / self.cell).max(1.0);
@@ -225,14 +241,16 @@ struct Pair {
 }
 
 /// Scale and translation by least squares over the places at which the shadows themselves are fitted.
-fn align(ground: &Ground, voters: &[Voter], start: Placement) -> Placement {
+fn align(ground: &Ground, voters: &[Voter], start: Placement, stray: f64) -> Placement {
     let pairs: Vec<Pair> = voters.par_iter().filter_map(|v| pair(ground, v, &start)).collect();
     let mm = ground.per_mm();
     let (mut k, mut dx, mut dy, mut error) = (0.0, 0.0, 0.0, 2.0f64);
     for _ in 0..6 {
-        // Pull towards the start: a pixel at 2000 px from the centre, 4 px of translation.
-        let mut normal = nalgebra::Matrix3::from_diagonal(&nalgebra::Vector3::new(4e6, 1.0 / 16.0, 1.0 / 16.0));
-        let mut right = nalgebra::Vector3::zeros();
+        // Pull towards the start: a pixel at 2000 px from the centre, 4 px of translation; and towards where they stood.
+        let still = stray.powi(-2);
+        let pull = 1.0 / 16.0 + still;
+        let mut normal = nalgebra::Matrix3::from_diagonal(&nalgebra::Vector3::new(4e6, pull, pull));
+        let mut right = nalgebra::Vector3::new(0.0, -start.dx_mm * mm * still, -start.dy_mm * mm * still);
         let (mut sum, mut squares) = (0.0, 0.0);
         for p in &pairs {
             let miss = (p.moved.0 - k * p.at.0 - dx, p.moved.1 - k * p.at.1 - dy);

@@ -4,7 +4,7 @@ use crate::bank::Bank;
 use crate::form::Cast;
 use crate::mend::cells::Cells;
 use crate::mend::chart::ChartMote;
-use crate::mend::evidence::Evidence;
+use crate::mend::evidence::{Evidence, STRENGTH_ERROR, STRONG, speaks_for};
 use crate::mend::fit::Fit;
 use crate::mend::question::{Ground, Question};
 use crate::mend::result::{Choice, MendOptions, Outcome, Reason, Treatment};
@@ -63,8 +63,6 @@ pub enum Light {
     Plane(usize),
 }
 
-/// Error of a fitted strength, beside the noise: form and pupil. A guess.
-const STRENGTH_ERROR: f64 = 0.08;
 /// Amplitude errors above this: detail so many times as strong as the shadow lies in the way. Dividing then changes
 /// less than the coding of that detail in few codes errs by, which dividing raises.
 const HIDDEN: f64 = 30.0;
@@ -185,10 +183,13 @@ impl<'a> Subject<'a> {
         (left.abs() > 2.0 * sigma).then_some(1.0 + (share * left).clamp(-0.3, 0.3))
     }
 
-    /// Whether an amplitude would be seen on plain ground and is more than chance.
-    fn shows(&self, amplitude: f64) -> bool {
+    /// Whether an amplitude would be seen on plain ground and is more than chance: of a shadow that was left as it was, or of what
+    /// one that was divided out left.
+    fn shows(&self, amplitude: f64, treated: bool) -> bool {
         let sigma = self.evidence.map_or(f64::INFINITY, |e| e.answer.sigma);
-        amplitude.abs() * self.times_seen >= 1.0 && amplitude.abs() > 2.0 * sigma
+        let seen = 1.0 / self.times_seen;
+        let sure = if treated { speaks_for(seen, amplitude, sigma) > STRONG } else { amplitude.abs() > 2.0 * sigma };
+        amplitude.abs() >= seen && sure
     }
 
     /// What came of it.
@@ -197,7 +198,7 @@ impl<'a> Subject<'a> {
         let treated = self.there();
         let remains = if treated { self.left } else { answer.map(|a| a.amplitude) };
         let unknown = matches!(self.reason, Some(Reason::NotPresent | Reason::HiddenByDetail));
-        let still_shows = !unknown && remains.is_some_and(|a| self.shows(a));
+        let still_shows = !unknown && remains.is_some_and(|a| self.shows(a, treated));
         let treatment = match (treated, self.filled) {
             (false, _) => Treatment::Untouched,
             (true, false) => Treatment::Lifted,
