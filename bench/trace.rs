@@ -4,19 +4,19 @@
 //! the quality at which cameras write their best JPEGs: a smaller file is decoded faster, and traced no faster.
 #![allow(clippy::print_stdout, reason = "printing is its work")]
 
+mod cost;
+
 use std::error::Error;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
-use std::time::Duration;
+use std::process::Command;
 
+use cost::{Cost, cost_of};
 use motelight_frame::{Limits, RawDecoder, ReadOptions, read_reduced};
 use motelight_motes::trace::{LOWEST_MM, cell_for};
 use motelight_synth::sets::{ShootSpec, shoot};
 use rayon::prelude::*;
 
 const DECODE: &str = "decode-and-stop";
-/// Kernel clock ticks in a second, as `/proc` counts processor time: 100 on Linux.
-const TICKS: f64 = 100.0;
 /// Times everything is run.
 const TURNS: usize = 5;
 /// Of the JPEGs that are made: common practice, no source.
@@ -35,7 +35,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     };
     let itself = std::env::current_exe()?;
     let (mut decoded, mut first, mut second) = ((0.0, 0.0), (0.0, 0.0), (0.0, 0.0));
-    let add = |all: &mut (f64, f64), one: (f64, f64)| *all = (all.0 + one.0, all.1.max(one.1));
+    let add = |all: &mut (f64, f64), one: Cost| *all = (all.0 + one.processor_s, all.1.max(one.peak_mb));
     // In turns, for a machine's speed wanders.
     for _ in 0..TURNS {
         let cache = tempfile::tempdir()?;
@@ -44,9 +44,9 @@ fn main() -> Result<(), Box<dyn Error>> {
             command.args(["trace", "--json", "--no-record"]).arg(&folder).env("MOTELIGHT_CACHE", cache.path());
             command
         };
-        add(&mut decoded, measured(Command::new(&itself).arg(DECODE).arg(&folder))?);
-        add(&mut first, measured(&mut trace())?);
-        add(&mut second, measured(&mut trace())?);
+        add(&mut decoded, cost_of(Command::new(&itself).arg(DECODE).arg(&folder))?);
+        add(&mut first, cost_of(&mut trace())?);
+        add(&mut second, cost_of(&mut trace())?);
     }
     let files = pictures(&folder)?;
     let bytes = files.iter().map(|f| Ok(f.metadata()?.len())).sum::<Result<u64, std::io::Error>>()?;
@@ -90,26 +90,4 @@ fn made(size: &str, count: usize) -> Result<PathBuf, Box<dyn Error>> {
         shoot(&spec, &folder)?;
     }
     Ok(folder)
-}
-
-/// Processor time of a process, s, and its largest memory, MB.
-fn measured(command: &mut Command) -> Result<(f64, f64), Box<dyn Error>> {
-    let before = childrens_ticks()?;
-    let mut child = command.stdin(Stdio::null()).stdout(Stdio::null()).spawn()?;
-    let mut peak_kb = 0.0f64;
-    while child.try_wait()?.is_none() {
-        let status = std::fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap_or_default();
-        let line = status.lines().find_map(|l| l.strip_prefix("VmHWM:")).unwrap_or("0");
-        peak_kb = peak_kb.max(line.split_whitespace().next().and_then(|kb| kb.parse().ok()).unwrap_or(0.0));
-        std::thread::sleep(Duration::from_millis(2));
-    }
-    Ok(((childrens_ticks()? - before) / TICKS, peak_kb / 1000.0))
-}
-
-/// Processor time of all children that have ended: fields 16 and 17 of `/proc/self/stat`.
-fn childrens_ticks() -> Result<f64, Box<dyn Error>> {
-    let stat = std::fs::read_to_string("/proc/self/stat")?;
-    let after_name = stat.rsplit_once(") ").ok_or("no process name")?.1;
-    let fields: Vec<&str> = after_name.split(' ').collect();
-    Ok(fields[13].parse::<f64>()? + fields[14].parse::<f64>()?)
 }

@@ -1,10 +1,9 @@
 //! The picture in linear light: data, noise, mask, and how stored codes and light relate.
 
-use std::sync::Arc;
-
 use serde::{Deserialize, Serialize};
 
 use crate::plane::Plane;
+use crate::planes::{Planes, Tone};
 use crate::shot::Shot;
 use crate::space::{Rect, SensorFromPicture, Size};
 
@@ -62,36 +61,6 @@ pub enum Layout {
     Grey,
     /// Three planes: red, green, blue of the picture's own profile, each linearised.
     Rgb,
-}
-
-/// A monotone table from stored code to linear light.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Tone(Arc<[f32]>);
-
-impl Tone {
-    /// A tone from one linear value per code, code 0 first; it must not fall anywhere.
-    pub fn new(table: Vec<f32>) -> Option<Self> {
-        let rising = table.len() >= 2 && table.windows(2).all(|w| w[0] <= w[1]);
-        rising.then(|| Tone(table.into()))
-    }
-
-    /// Linear light of a stored code; codes past the table read as its end.
-    pub fn decode(&self, code: u16) -> f32 {
-        self.0[usize::from(code).min(self.0.len() - 1)]
-    }
-
-    /// The stored code whose light lies nearest to `light`.
-    pub fn encode(&self, light: f32) -> u16 {
-        let above = self.0.partition_point(|&v| v < light).min(self.0.len() - 1);
-        let below = above.saturating_sub(1);
-        let nearest = if (light - self.0[below]).abs() < (self.0[above] - light).abs() { below } else { above };
-        nearest as u16
-    }
-
-    /// Highest code.
-    pub fn max_code(&self) -> u16 {
-        (self.0.len() - 1) as u16
-    }
 }
 
 /// How stored codes and linear light relate. `encode(decode(code)) == code` wherever codes differ in light.
@@ -182,7 +151,7 @@ pub struct Digest(pub String);
 #[derive(Debug, Clone)]
 pub struct Frame {
     /// One plane per channel (mosaic: one), all of the default crop's size.
-    pub planes: Vec<Plane>,
+    pub planes: Planes,
     /// What the planes hold.
     pub layout: Layout,
     /// How stored codes and light relate.
@@ -204,7 +173,7 @@ pub struct Frame {
 impl Frame {
     /// Size of the default crop.
     pub fn size(&self) -> Size {
-        self.planes[0].size()
+        self.planes.size()
     }
 
     /// Picture to sensor, where the pixel pitch is known.
@@ -223,6 +192,21 @@ pub struct Patch {
     pub planes: Vec<Plane>,
     /// Which pixels of the window change.
     pub mask: Plane<bool>,
+}
+
+impl Patch {
+    /// Brings the new light into planes that hold the part `shown` of the frame.
+    pub fn put(&self, planes: &mut [Plane], shown: Rect) {
+        let w = self.window;
+        let (left, right) = (w.x.max(shown.x), w.right().min(shown.right()));
+        for y in w.y.max(shown.y)..w.bottom().min(shown.bottom()) {
+            for x in (left..right).filter(|&x| self.mask.at(x - w.x, y - w.y)) {
+                for (to, from) in planes.iter_mut().zip(&self.planes) {
+                    to.set(x - shown.x, y - shown.y, from.at(x - w.x, y - w.y));
+                }
+            }
+        }
+    }
 }
 
 #[cfg(test)]

@@ -21,6 +21,7 @@
 pub mod units;
 pub mod space;
 pub mod plane;
+pub mod planes;
 pub mod shot;
 pub mod frame;
 pub mod error;
@@ -30,8 +31,9 @@ pub mod read;
 pub mod write;
 
 pub use error::{Fault, FrameError};
-pub use frame::{Cfa, Colour, Digest, Encoding, Frame, Layout, Mask, NoiseModel, Patch, Tone};
+pub use frame::{Cfa, Colour, Digest, Encoding, Frame, Layout, Mask, NoiseModel, Patch};
 pub use plane::{Plane, widest};
+pub use planes::{Planes, Tone};
 pub use read::{
     FileKind, Limits, RawDecoder, ReadOptions, Reduced, file_digest, read, read_reduced, read_shot, write_negative,
 };

@@ -90,7 +90,7 @@ fn a_dark_rim_does_not_measure_the_stand_off() {
     let spec = FrameSpec { mode: Mode::PupilIntegral, ..FrameSpec::new(5204, 60) };
     let judged = Judged::changed(&spec, 5204, |frame| {
         let Size { width, height } = frame.size();
-        for plane in &mut frame.planes {
+        for plane in frame.planes.iter_mut() {
             for (x, y) in (0..width).map(|x| (x, 0)).chain((1..height).map(|y| (0, y))) {
                 plane.set(x, y, 0.5 * plane.at(x, y));
             }

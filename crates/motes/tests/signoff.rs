@@ -28,7 +28,7 @@ fn looked_over_at(f_number: Option<f64>, viewing: Viewing, left: impl Fn(f64, f6
     }
     let tone = Tone::new((0..256).map(|c| c as f32 / 255.0).collect()).expect("rising");
     let frame = Frame {
-        planes,
+        planes: planes.into(),
         layout: Layout::Rgb,
         encoding: Encoding::Tones(vec![tone; 3]),
         luminance: [0.2126, 0.7152, 0.0722],

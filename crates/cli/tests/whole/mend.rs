@@ -46,7 +46,7 @@ fn every_format_is_mended_and_nothing_changes_outside_the_mask() {
         let mask = grey(&path("mask"));
         assert_eq!(original.shot, copy.shot, "the facts of the shot stay");
         let mut changed = 0;
-        for (a, b) in original.planes.iter().zip(&copy.planes) {
+        for (a, b) in original.planes.iter().zip(copy.planes.iter()) {
             let differs = a.data().iter().zip(b.data()).map(|(p, q)| p != q);
             changed += differs
                 .zip(&mask)

@@ -194,7 +194,7 @@ mod tests {
         let bayer = [Colour::Red, Colour::Green, Colour::Green, Colour::Blue].to_vec();
         let cfa = Cfa::new(Size { width: 2, height: 2 }, bayer).expect("a pattern");
         Frame {
-            planes: vec![Plane::from_vec(size, places.map(|(x, y)| light(x, y)).collect())],
+            planes: vec![Plane::from_vec(size, places.map(|(x, y)| light(x, y)).collect())].into(),
             layout: if mosaic { Layout::Mosaic(cfa) } else { Layout::Grey },
             encoding: Encoding::Levels { period: Size { width: 1, height: 1 }, black: vec![0.0], white: 65535.0 },
             luminance: [1.0, 0.0, 0.0],

@@ -2,12 +2,12 @@
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
-use motelight_frame::{Frame, Layout, Orientation, PicturePoint, Pixels, Plane, Rect, Size};
+use motelight_frame::{Frame, Orientation, Patch, PicturePoint, Pixels, Plane, Rect, Size};
 use motelight_motes::mend::Treatment;
 use motelight_motes::rake::{RakeOptions, rake};
 use serde::{Deserialize, Serialize};
 
-use super::pictures::{code, grey_window, png_bytes, strength_for};
+use super::pictures::{Piece, code, png_bytes, strength_for};
 use crate::contract::RepairEntry;
 
 /// A touched place, ready for an `img` element.
@@ -64,16 +64,16 @@ pub struct Look {
 
 /// How a part of the frame looks. Of a mosaic the light alone, without colour.
 pub fn look(frame: &Frame, window: Rect) -> Look {
-    shown_by(frame, window, None)
+    shown_by(&Piece::of(frame, window), None)
 }
 
-fn shown_by(frame: &Frame, window: Rect, gain: Option<f32>) -> Look {
-    if frame.layout == Layout::Rgb {
-        let code = |(x, y): (usize, usize)| [0, 1, 2].map(|c| code(frame.planes[c].at(x, y)));
-        let places = (window.y..window.bottom()).flat_map(|y| (window.x..window.right()).map(move |x| (x, y)));
-        return Look { size: window.size(), codes: places.map(code).collect(), gain: 1.0 };
+fn shown_by(piece: &Piece, gain: Option<f32>) -> Look {
+    let size = piece.window.size();
+    if piece.is_coloured() {
+        let code = |i: usize| [0, 1, 2].map(|c| code(piece.planes[c].data()[i]));
+        return Look { size, codes: (0..size.area()).map(code).collect(), gain: 1.0 };
     }
-    let grey = grey_window(frame, window);
+    let grey = piece.grey();
     // The middle of the place goes to a light grey.
     let gain = gain.unwrap_or_else(|| 0.4 / median(&grey).max(1e-4));
     Look { size: grey.size(), codes: grey.data().iter().map(|&v| [code(v * gain); 3]).collect(), gain }
@@ -86,16 +86,19 @@ fn median(grey: &Plane) -> f32 {
 }
 
 impl ViewPlace {
-    /// The strip of a place: `before`, and the frame as it is now.
-    pub fn view(&self, frame: &Frame, before: &Look) -> Option<View> {
-        let after = shown_by(frame, self.window, Some(before.gain));
+    /// The strip of a place of a frame that is mended by these patches.
+    pub fn view(&self, frame: &Frame, patches: &[Patch]) -> Option<View> {
+        let piece = Piece::of(frame, self.window);
+        let before = shown_by(&piece, None);
+        let piece = piece.mended(patches);
+        let after = shown_by(&piece, Some(before.gain));
         let raised = strength_for(self.depth);
         let scale = Pixels(self.window.width.max(self.window.height) as f64);
-        let relief = rake(&grey_window(frame, self.window), &RakeOptions { scale, strength: raised });
+        let relief = rake(&piece.grey(), &RakeOptions { scale, strength: raised });
         let relief = Look::raised(&relief);
         let width = 3 * TILE + 2 * GAP;
         let mut strip = vec![[0xfb; 3]; width * TILE];
-        for (k, tile) in [before, &after, &relief].into_iter().enumerate() {
+        for (k, tile) in [&before, &after, &relief].into_iter().enumerate() {
             tile.draw(&mut strip, width, k * (TILE + GAP));
         }
         let mut bytes = Vec::new();

@@ -2,7 +2,7 @@
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
-use motelight_frame::{Frame, Layout, Pixels, Plane, Rect, Size};
+use motelight_frame::{Frame, Layout, Patch, Pixels, Plane, Rect, Size};
 use motelight_motes::rake::{RakeOptions, rake};
 use rayon::prelude::*;
 
@@ -87,13 +87,11 @@ pub fn cut_out(frame: &Frame, window: Rect, strength: f64) -> Option<Tile> {
 
 /// The planes of a frame and their parts in grey.
 fn weighted(frame: &Frame) -> impl Iterator<Item = (&Plane, f32)> {
-    let weights = if frame.layout == Layout::Rgb { frame.luminance } else { [1.0; 3] };
-    frame.planes.iter().zip(weights)
+    frame.planes.iter().zip(weights_of(frame))
 }
 
-/// Light of one pixel of a frame as grey.
-fn light(frame: &Frame, x: usize, y: usize) -> f32 {
-    weighted(frame).map(|(plane, weight)| weight * plane.at(x, y)).sum()
+fn weights_of(frame: &Frame) -> [f32; 3] {
+    if frame.layout == Layout::Rgb { frame.luminance } else { [1.0; 3] }
 }
 
 /// Means over square blocks of whole colour-pattern repeats; a ragged rest at the right and lower edge is left out.
@@ -138,18 +136,55 @@ pub fn code(light: f32) -> u8 {
 
 /// Grey of a window; in a mosaic every colour is brought to the same mean, so that no pattern shows.
 pub fn grey_window(frame: &Frame, window: Rect) -> Plane {
-    let places = || (window.y..window.bottom()).flat_map(|y| (window.x..window.right()).map(move |x| (x, y)));
-    let Layout::Mosaic(cfa) = &frame.layout else {
-        return Plane::from_vec(window.size(), places().map(|(x, y)| light(frame, x, y)).collect());
-    };
-    let mut sums = [(0.0f64, 0u32); 3];
-    for (x, y) in places() {
-        let sum = &mut sums[cfa.colour(x, y) as usize];
-        *sum = (sum.0 + f64::from(light(frame, x, y)), sum.1 + 1);
+    Piece::of(frame, window).grey()
+}
+
+/// A part of a frame, to be looked at.
+#[derive(Debug)]
+pub struct Piece<'a> {
+    frame: &'a Frame,
+    /// Where it lies in the frame.
+    pub window: Rect,
+    /// Its light, plane by plane.
+    pub planes: Vec<Plane>,
+}
+
+impl<'a> Piece<'a> {
+    /// As the frame has it.
+    pub fn of(frame: &'a Frame, window: Rect) -> Self {
+        Piece { frame, window, planes: frame.planes.windows(window) }
     }
-    let mean = sums.map(|(sum, n)| (sum / f64::from(n.max(1))).max(1e-6) as f32);
-    let even = places().map(|(x, y)| light(frame, x, y) / mean[cfa.colour(x, y) as usize]);
-    Plane::from_vec(window.size(), even.collect())
+
+    /// The same with new light.
+    pub fn mended(&self, patches: &[Patch]) -> Self {
+        let mut planes = self.planes.clone();
+        patches.iter().for_each(|patch| patch.put(&mut planes, self.window));
+        Piece { planes, ..*self }
+    }
+
+    /// Whether it has colours.
+    pub fn is_coloured(&self) -> bool {
+        self.frame.layout == Layout::Rgb
+    }
+
+    /// Its light alone. The colours of a mosaic are brought to one level.
+    pub fn grey(&self) -> Plane {
+        let size = self.window.size();
+        let weights = weights_of(self.frame);
+        let light =
+            |i: usize| self.planes.iter().zip(weights).map(|(plane, weight)| weight * plane.data()[i]).sum::<f32>();
+        let Layout::Mosaic(cfa) = &self.frame.layout else {
+            return Plane::from_vec(size, (0..size.area()).map(light).collect());
+        };
+        let colour = |i: usize| cfa.colour(self.window.x + i % size.width, self.window.y + i / size.width) as usize;
+        let mut sums = [(0.0f64, 0u32); 3];
+        for i in 0..size.area() {
+            let sum = &mut sums[colour(i)];
+            *sum = (sum.0 + f64::from(light(i)), sum.1 + 1);
+        }
+        let mean = sums.map(|(sum, n)| (sum / f64::from(n.max(1))).max(1e-6) as f32);
+        Plane::from_vec(size, (0..size.area()).map(|i| light(i) / mean[colour(i)]).collect())
+    }
 }
 
 fn png_uri(grey: &Plane<u8>) -> Option<String> {

@@ -155,7 +155,7 @@ pub fn frame() -> Frame {
         }
     }
     Frame {
-        planes: vec![plane],
+        planes: vec![plane].into(),
         layout: Layout::Mosaic(cfa),
         encoding: Encoding::Levels { period, black: vec![0.0; 4], white: 16383.0 },
         luminance: [0.2, 0.7, 0.1],

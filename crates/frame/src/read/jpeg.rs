@@ -10,8 +10,7 @@ use zune_jpeg::JpegDecoder;
 use zune_jpeg::errors::DecodeErrors;
 
 use super::facts::Facts;
-use super::light::Codes;
-use super::rendered::{Canvas, Head, whole};
+use super::rendered::{Canvas, Head};
 use super::tone::Colours;
 use super::{ReadOptions, broken, check_size, unreadable};
 use crate::error::{Fault, FrameError};
@@ -32,11 +31,10 @@ pub(super) fn read(path: &Path, file: File, options: &ReadOptions) -> Result<Fra
     let channels = head.channels;
     let mut canvas = Canvas::new(path, head, code_bytes, options)?;
     let samples = decode(path, &mut decoder)?;
-    let row_stride = canvas.size.width * channels;
-    if samples.len() != row_stride * canvas.size.height {
+    if samples.len() != canvas.size.area() * channels {
         return Err(broken(path, "the JPEG decoder gave another size than the file states"));
     }
-    canvas.fill(whole(canvas.size), Codes { samples: &samples, row_stride, pixel_stride: channels });
+    canvas.take(samples);
     Ok(canvas.into_frame(options))
 }
 

@@ -2,8 +2,9 @@
 
 use rayon::prelude::*;
 
-use crate::frame::{Mask, NoiseModel, Tone};
+use crate::frame::{Mask, NoiseModel};
 use crate::plane::Plane;
+use crate::planes::{Planes, Tone};
 use crate::space::{Rect, Size};
 
 /// A raw photosite this close to the white level counts as clipped: the levels of some cameras spread a
@@ -17,7 +18,7 @@ const DEFECT_SIGMA: f32 = 8.0;
 /// Planes being filled, and their mask (bits of [`Mask`]).
 #[derive(Debug)]
 pub(super) struct Light {
-    pub planes: Vec<Plane>,
+    pub planes: Planes,
     pub mask: Plane<u8>,
 }
 
@@ -35,8 +36,25 @@ impl Light {
     /// Dark planes of a picture.
     pub fn dark(size: Size, planes: usize) -> Light {
         // Each from the system anew: a clone would copy what is nought anyhow.
-        let planes = (0..planes).map(|_| Plane::filled(size, 0.0)).collect();
-        Light { planes, mask: Plane::filled(size, 0) }
+        let planes: Vec<Plane> = (0..planes).map(|_| Plane::filled(size, 0.0)).collect();
+        Light { planes: planes.into(), mask: Plane::filled(size, 0) }
+    }
+
+    /// Light of a whole picture of 8 bits, kept as codes: the channels of a pixel side by side, a tone for each. Codes at the end of
+    /// a tone count as clipped.
+    pub fn of_codes(size: Size, samples: Vec<u8>, tones: &[Tone]) -> Light {
+        let mut mask = Plane::filled(size, 0);
+        let channels = tones.len();
+        let rows =
+            mask.data_mut().par_chunks_exact_mut(size.width).zip(samples.par_chunks_exact(size.width * channels));
+        rows.for_each(|(mask, codes)| {
+            // A mask that nothing is written to takes no memory.
+            if codes.contains(&u8::MAX) {
+                let clipped = mask.iter_mut().zip(codes.chunks_exact(channels)).filter(|(_, c)| c.contains(&u8::MAX));
+                clipped.for_each(|(m, _)| *m |= Mask::CLIPPED);
+            }
+        });
+        Light { planes: Planes::of_codes(size, samples, tones.to_vec()), mask }
     }
 
     /// Fills `window` of plane `plane` from codes; the first sample of each pixel is taken. Codes at the

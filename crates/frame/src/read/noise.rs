@@ -8,7 +8,8 @@
 
 use crate::frame::{Encoding, Layout, NoiseModel};
 use crate::plane::Plane;
-use crate::space::Size;
+use crate::planes::Planes;
+use crate::space::{Rect, Size};
 
 /// Side of a block, px.
 const BLOCK: usize = 24;
@@ -20,16 +21,16 @@ const GROUPS: usize = 8;
 const RENDERED_STEP: usize = 2;
 
 /// One model per plane; always positive and finite.
-pub(super) fn estimate(planes: &[Plane], layout: &Layout, encoding: &Encoding, mask: &Plane<u8>) -> Vec<NoiseModel> {
+pub(super) fn estimate(planes: &Planes, layout: &Layout, encoding: &Encoding, mask: &Plane<u8>) -> Vec<NoiseModel> {
     let step = match layout {
         Layout::Mosaic(cfa) => cfa.period(),
         _ => Size { width: RENDERED_STEP, height: RENDERED_STEP },
     };
-    let one = |(i, plane): (usize, &Plane)| {
+    let one = |i: usize| {
         let quantum = |light: f32| code_step(encoding, i, light);
-        fit(sample(plane, step, mask), quantum)
+        fit(sample(planes, i, step, mask), quantum)
     };
-    planes.iter().enumerate().map(one).collect()
+    (0..planes.len()).map(one).collect()
 }
 
 /// Light between two neighbouring codes at a level.
@@ -41,24 +42,23 @@ fn code_step(encoding: &Encoding, plane: usize, light: f32) -> f64 {
 }
 
 /// Mean and variance of blocks spread over the picture.
-fn sample(plane: &Plane, step: Size, mask: &Plane<u8>) -> Vec<(f64, f64)> {
-    let Size { width, height } = plane.size();
+fn sample(planes: &Planes, plane: usize, step: Size, mask: &Plane<u8>) -> Vec<(f64, f64)> {
+    let Size { width, height } = planes.size();
     let (across, down) = (width / BLOCK, height / BLOCK);
     let total = across * down;
     // A stride prime to the row length walks all over the picture without favouring columns.
     let stride = (total / BLOCKS).max(1) | 1;
-    let blocks = (0..total).step_by(stride).map(|i| (i % across.max(1) * BLOCK, i / across.max(1) * BLOCK));
-    blocks.filter_map(|(x, y)| block(plane, step, mask, x, y)).collect()
+    let place = |i: usize| (i % across.max(1) * BLOCK, i / across.max(1) * BLOCK);
+    let window = |(x, y)| Rect { x, y, width: BLOCK, height: BLOCK };
+    let sound = |w: &Rect| (w.y..w.bottom()).all(|y| mask.row(y)[w.x..w.right()].iter().all(|m| *m == 0));
+    let blocks = (0..total).step_by(stride).map(|i| window(place(i))).filter(sound);
+    blocks.filter_map(|w| block(&planes.window(plane, w), step)).collect()
 }
 
-fn block(plane: &Plane, step: Size, mask: &Plane<u8>, x: usize, y: usize) -> Option<(f64, f64)> {
+fn block(light: &Plane, step: Size) -> Option<(f64, f64)> {
     let sx = step.width.min(BLOCK / 3);
     let (mut sum, mut squares, mut count) = (0f64, 0f64, 0u32);
-    for row in y..y + BLOCK {
-        if mask.row(row)[x..x + BLOCK].iter().any(|m| *m != 0) {
-            return None;
-        }
-        let row = &plane.row(row)[x..x + BLOCK];
+    for row in light.data().chunks_exact(BLOCK) {
         for i in sx..BLOCK - sx {
             let second = f64::from(row[i]) - 0.5 * f64::from(row[i - sx] + row[i + sx]);
             squares += second * second;
@@ -123,7 +123,8 @@ fn lower_quartile(group: &[(f64, f64)]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::{Cfa, Colour, Tone};
+    use crate::frame::{Cfa, Colour};
+    use crate::planes::Tone;
 
     /// Gaussian numbers of unit variance from a fixed seed (sum of twelve uniform ones).
     fn gauss(seed: u64) -> impl FnMut() -> f64 {
@@ -165,7 +166,7 @@ mod tests {
         };
         let plane = picture(size, wall, truth);
         let (layout, encoding) = bayer();
-        let found = estimate(&[plane], &layout, &encoding, &Plane::filled(size, 0))[0];
+        let found = estimate(&vec![plane].into(), &layout, &encoding, &Plane::filled(size, 0))[0];
         for light in [0.2, 0.35, 0.5] {
             let ratio = found.sigma(light) / truth.sigma(light);
             assert!((ratio - 1.0).abs() < 0.05, "at {light}: {ratio}");
@@ -179,7 +180,7 @@ mod tests {
         let scene = |x: usize, y: usize| 0.4 + if y < 400 { 0.0 } else { 0.1 * ((x * x + 7 * y) % 13) as f64 / 13.0 };
         let plane = picture(size, scene, truth);
         let (layout, encoding) = bayer();
-        let found = estimate(&[plane], &layout, &encoding, &Plane::filled(size, 0))[0];
+        let found = estimate(&vec![plane].into(), &layout, &encoding, &Plane::filled(size, 0))[0];
         let ratio = found.sigma(0.4) / truth.sigma(0.4);
         assert!((0.9..1.2).contains(&ratio), "{ratio}");
     }
@@ -190,7 +191,9 @@ mod tests {
         let encoding = Encoding::Tones(vec![tone]);
         for (side, light) in [(200, 0.5), (200, 0.0), (3, 0.5), (200, 1.0)] {
             let size = Size { width: side, height: side };
-            let found = estimate(&[Plane::filled(size, light)], &Layout::Grey, &encoding, &Plane::filled(size, 0))[0];
+            let found =
+                estimate(&vec![Plane::filled(size, light)].into(), &Layout::Grey, &encoding, &Plane::filled(size, 0))
+                    [0];
             assert!(found.read > 0.0 && found.shot >= 0.0 && found.sigma(light) > 1e-6, "{side} {light}: {found:?}");
         }
     }

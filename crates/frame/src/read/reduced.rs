@@ -11,8 +11,9 @@ use rayon::prelude::*;
 use super::tone::{Rendering, rendering};
 use super::{FileKind, ReadOptions, guarded, jpeg, open, read};
 use crate::error::FrameError;
-use crate::frame::{Frame, Layout, Mask, Tone};
+use crate::frame::{Frame, Layout, Mask};
 use crate::plane::Plane;
+use crate::planes::Tone;
 use crate::shot::Shot;
 use crate::space::Size;
 

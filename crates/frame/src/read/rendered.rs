@@ -73,6 +73,11 @@ impl Canvas {
         self.light.fill(plane, window, codes, &self.rendering.tones[plane]);
     }
 
+    /// Takes the codes of a whole picture of 8 bits as they are, in place of filling it part by part.
+    pub fn take(&mut self, samples: Vec<u8>) {
+        self.light = Light::of_codes(self.size, samples, &self.rendering.tones);
+    }
+
     /// The frame.
     pub fn into_frame(self, options: &ReadOptions) -> Frame {
         let Canvas { size, light, rendering, facts, mut notes } = self;

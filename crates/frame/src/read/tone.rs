@@ -3,7 +3,7 @@
 use moxcms::{ColorProfile, DataColorSpace, ToneReprCurve};
 
 use super::facts::ExifColour;
-use crate::frame::Tone;
+use crate::planes::Tone;
 
 /// Luminance weights of the sRGB primaries (IEC 61966-2-1, ITU-R BT.709).
 const SRGB_WEIGHTS: [f32; 3] = [0.2126, 0.7152, 0.0722];

@@ -47,8 +47,9 @@ fn from_patch(frame: &Frame, patch: &Patch) -> Result<Delta, &'static str> {
     let few = frame.encoding.few_codes();
     let mut planes = vec![Plane::filled(w.size(), 0f32); patch.planes.len()];
     for (p, steps) in planes.iter_mut().enumerate() {
+        let light = frame.planes.window(p, w);
         for y in 0..w.height {
-            let (old, new) = (&frame.planes[p].row(w.y + y)[w.x..w.right()], patch.planes[p].row(y));
+            let (old, new) = (light.row(y), patch.planes[p].row(y));
             for x in (0..w.width).filter(|&x| patch.mask.at(x, y) && old[x] != new[x]) {
                 if !new[x].is_finite() {
                     return Err("holds light that is no number");
@@ -183,7 +184,7 @@ pub(super) fn hold_against(
     code: u16,
     slack: u16,
 ) -> Result<(), String> {
-    let light = frame.planes[plane].at(x, y);
+    let light = frame.planes.at(plane, x, y);
     let read = real_code(&frame.encoding, plane, x, y, light);
     let agrees =
         (read - f32::from(code)).abs() <= 0.75 + f32::from(slack) || frame.encoding.decode(plane, x, y, code) == light;

@@ -77,7 +77,7 @@ pub fn cropped_frame(
     Frame {
         noise: vec![NoiseModel { shot: 0.0, read: 1e-6 }; planes.len()],
         mask: Mask(Plane::filled(crop.size(), 0)),
-        planes,
+        planes: planes.into(),
         layout,
         encoding,
         luminance: [0.2126, 0.7152, 0.0722],

@@ -21,8 +21,7 @@ pub struct Cutout {
 impl Cutout {
     /// A copy of a part of a frame, which must lie inside.
     pub fn of(frame: &Frame, rect: Rect) -> Cutout {
-        let planes = frame.planes.iter().map(|p| p.window(rect)).collect();
-        Cutout { rect, planes, mask: frame.mask.0.window(rect) }
+        Cutout { rect, planes: frame.planes.windows(rect), mask: frame.mask.0.window(rect) }
     }
 
     /// A part of it, in its own coordinates.
@@ -128,8 +127,8 @@ impl Scheme {
                     continue;
                 }
                 match &self.cfa {
-                    Some(cfa) => samples[cfa.colour(x, y) as usize].push(frame.planes[0].at(x, y)),
-                    None => (0..self.channels.len()).for_each(|c| samples[c].push(frame.planes[c].at(x, y))),
+                    Some(cfa) => samples[cfa.colour(x, y) as usize].push(frame.planes.at(0, x, y)),
+                    None => (0..self.channels.len()).for_each(|c| samples[c].push(frame.planes.at(c, x, y))),
                 }
             }
         }

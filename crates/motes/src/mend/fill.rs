@@ -210,7 +210,7 @@ impl Donor {
         let inside = (0..size.width as i64).contains(&x) && (0..size.height as i64).contains(&y);
         let (x, y) = (usize::try_from(x).ok()?, usize::try_from(y).ok()?);
         let fits = inside && core.own_colour(x, y) && core.frame.mask.sound(x, y);
-        fits.then(|| f64::from(core.frame.planes[core.plane].at(x, y)))
+        fits.then(|| f64::from(core.frame.planes.at(core.plane, x, y)))
     }
 
     /// What a pixel differs by from the mean of a square about it, made up for what that mean takes away.

@@ -122,7 +122,7 @@ fn lost_in(before: &Frame, after: &Frame, x0: usize, y0: usize, block: usize) ->
     let (mut first, mut second, mut count) = (0.0f32, 0.0f32, 0);
     for y in y0..y0 + block {
         for x in (x0..x0 + block).filter(|&x| before.mask.sound(x, y) && after.mask.sound(x, y)) {
-            for (p, q) in before.planes.iter().zip(&after.planes) {
+            for (p, q) in before.planes.iter().zip(after.planes.iter()) {
                 first += p.at(x, y);
                 second += q.at(x, y);
             }

@@ -180,7 +180,7 @@ fn frame_of(exposure: &Exposure) -> Frame {
     shot.f_number = FNumber::new(exposure.shot.f_number);
     shot.pitch = Some(Pitch { value: Micrometres(PITCH), source: PitchSource::FocalPlaneResolution });
     Frame {
-        planes: vec![Plane::from_vec(size, light)],
+        planes: vec![Plane::from_vec(size, light)].into(),
         layout: Layout::Mosaic(Cfa::new(Size { width: 2, height: 2 }, colours).expect("whole")),
         encoding: Encoding::Levels { period: Size { width: 1, height: 1 }, black: vec![black], white },
         luminance: [0.2, 0.7, 0.1],

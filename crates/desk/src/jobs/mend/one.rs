@@ -18,7 +18,7 @@ use super::{Mending, Plan};
 use crate::contract::RepairEntry;
 use crate::jobs::originals::Originals;
 use crate::jobs::{Settings, Source, write_whole};
-use crate::report::{View, look, mask_png, view_places};
+use crate::report::{View, mask_png, view_places};
 
 /// What all pictures of a run share.
 pub struct Shared<'a> {
@@ -62,7 +62,7 @@ impl Shared<'_> {
         if let Some((_, output)) = &out {
             refuse_taken(&source.path, output)?;
         }
-        let (mut frame, mut mended) = self.light_of(source, &options)?;
+        let (frame, mut mended) = self.light_of(source, &options)?;
         let motes: Vec<RepairEntry> = mended.motes.iter().map(RepairEntry::from).collect();
         let mut mending = Mending {
             output: out.as_ref().map(|(_, output)| output.clone()),
@@ -86,7 +86,7 @@ impl Shared<'_> {
         };
         mending.pixels_changed = written.pixels_changed;
         mending.notes.extend(written.notes);
-        mending.views = views(&mut frame, &patches, &mending.motes);
+        mending.views = views(&frame, &patches, &mending.motes);
         let record = Record {
             schema: SCHEMA.into(),
             original: source.path.clone(),
@@ -250,25 +250,9 @@ fn make_folder(folder: Option<&Path>) -> Result<(), FrameError> {
     })
 }
 
-/// The worst touched places before and after; the frame is left with its new light.
-fn views(frame: &mut Frame, patches: &[Patch], motes: &[RepairEntry]) -> Vec<View> {
-    let places = view_places(frame.size(), motes);
-    let before: Vec<_> = places.iter().map(|p| look(frame, p.window)).collect();
-    for patch in patches {
-        put(&mut frame.planes, patch);
-    }
-    places.iter().zip(before).filter_map(|(place, before)| place.view(frame, &before)).collect()
-}
-
-pub fn put(planes: &mut [Plane], patch: &Patch) {
-    let w = patch.window;
-    for (to, from) in planes.iter_mut().zip(&patch.planes) {
-        for y in 0..w.height {
-            for x in (0..w.width).filter(|&x| patch.mask.at(x, y)) {
-                to.set(w.x + x, w.y + y, from.at(x, y));
-            }
-        }
-    }
+/// The worst touched places before and after.
+fn views(frame: &Frame, patches: &[Patch], motes: &[RepairEntry]) -> Vec<View> {
+    view_places(frame.size(), motes).iter().filter_map(|place| place.view(frame, patches)).collect()
 }
 
 fn mask_path(folder: &Path, relative: &Path) -> PathBuf {

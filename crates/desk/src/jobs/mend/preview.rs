@@ -1,8 +1,8 @@
 //! How a picture would look mended, before anything is written.
 
-use motelight_frame::FrameError;
+use motelight_frame::{FrameError, Rect, Size};
 
-use super::one::{Shared, put};
+use super::one::Shared;
 use super::{Basis, Plan};
 use crate::contract::RepairEntry;
 use crate::jobs::look::Seen;
@@ -21,9 +21,9 @@ pub fn preview(
     let shared = Shared { basis, settings, plan };
     let (mut frame, mended) = shared.light_of(source, &shared.options(source))?;
     let mut seen = Seen::of(&frame);
-    for patch in &mended.patches {
-        put(&mut frame.planes, patch);
-    }
+    let Size { width, height } = frame.size();
+    let whole = Rect { x: 0, y: 0, width, height };
+    mended.patches.iter().for_each(|patch| patch.put(&mut frame.planes, whole));
     mended.patches.iter().for_each(|patch| seen.change(&frame, patch.window));
     Ok((seen, mended.motes.iter().map(RepairEntry::from).collect()))
 }

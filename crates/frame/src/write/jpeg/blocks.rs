@@ -198,8 +198,8 @@ pub(super) fn mean(anatomy: &Anatomy, frame: &Frame, step: &BlockStep) -> Option
     }
     let mut sum = 0.0;
     for (x, y) in (y0..y0 + 8).flat_map(|y| (x0..x0 + 8).map(move |x| (x, y))) {
-        for (p, plane) in frame.planes.iter().enumerate() {
-            let code = frame.encoding.encode(p, x, y, plane.at(x, y));
+        for p in 0..frame.planes.len() {
+            let code = frame.encoding.encode(p, x, y, frame.planes.at(p, x, y));
             if code == 0 || code >= 255 {
                 return None;
             }

@@ -97,7 +97,7 @@ impl Map {
             if !masked(patch, x, y) || later.iter().any(|p| masked(p, x, y)) {
                 return 1.0;
             }
-            let gain = patch.planes[plane].at(x - w.x, y - w.y) / frame.planes[plane].at(x, y);
+            let gain = patch.planes[plane].at(x - w.x, y - w.y) / frame.planes.at(plane, x, y);
             if gain.is_finite() && gain > 0.0 { gain } else { 1.0 }
         };
         let planes = frame.planes.len();

@@ -1,0 +1,116 @@
+//! What `motelight mend` costs beside decoding a JPEG and encoding it again, and how a folder of them is shared among two processors.
+//!
+//! `cargo bench --bench mend [-- WIDTHxHEIGHT COUNT]`: skies with shadows by the synthetic camera (6000x4000, 24), made once.
+#![allow(clippy::print_stdout, reason = "printing is its work")]
+
+mod cost;
+
+use std::error::Error;
+use std::io::Cursor;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use cost::{Cost, cost_of, typical};
+use motelight_synth::sets::{ShootSpec, Subject, shoot};
+
+const AGAIN: &str = "decode-and-encode";
+const TURNS: usize = 5;
+/// Of the JPEGs that are made: common practice, no source.
+const QUALITY: u8 = 97;
+/// Motes on the glass.
+const MOTES: usize = 14;
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let words: Vec<String> = std::env::args().skip(1).filter(|w| w != "--bench").collect();
+    if let [verb, file] = words.as_slice()
+        && verb == AGAIN
+    {
+        return decode_and_encode(Path::new(file));
+    }
+    let size = words.first().map_or("6000x4000", String::as_str);
+    let folder = made(size, words.get(1).map_or(Ok(24), |n| n.parse())?)?;
+    let pictures = pictures(&folder)?;
+    let scratch = tempfile::tempdir()?;
+    let trace = scratch.path().join("trace.json");
+    let motelight = || {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_motelight"));
+        command.env("MOTELIGHT_CACHE", scratch.path().join("cache"));
+        command
+    };
+    std::fs::write(&trace, motelight().args(["trace", "--json", "--no-record"]).arg(&folder).output()?.stdout)?;
+    // A program may count the processors it is allowed; taskset (util-linux) allows it some.
+    let mend = |what: &Path, processors: &str, out: &Path| {
+        let mut command = Command::new("taskset");
+        command.args(["-c", processors, env!("CARGO_BIN_EXE_motelight"), "mend", "--json", "--no-record", "--out"]);
+        command.arg(out).arg(format!("--trace={}", trace.display())).arg(what);
+        command
+    };
+    let cost = |what: &Path, processors: &str| -> Result<Cost, Box<dyn Error>> {
+        cost_of(&mut mend(what, processors, tempfile::tempdir()?.path()))
+    };
+    let one = pictures.last().ok_or("no pictures")?;
+    let itself = std::env::current_exe()?;
+    let (mut plain, mut mended, mut alone, mut both) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    // In turns, for a machine's speed wanders.
+    for _ in 0..TURNS {
+        plain.push(cost_of(Command::new(&itself).arg(AGAIN).arg(one))?);
+        mended.push(cost(one, "0,1")?);
+        alone.push(cost(&folder, "0")?);
+        both.push(cost(&folder, "0,1")?);
+    }
+    let told = mend(one, "0,1", tempfile::tempdir()?.path()).output()?.stdout;
+    let told: serde_json::Value = serde_json::from_slice(&told)?;
+    let motes = told["pictures"][0]["motes"].as_array().ok_or("no motes told")?;
+    let shadows = motes.iter().filter(|m| m["treatment"] != "untouched").count();
+    println!("{size}, {} MB, {shadows} shadows, {TURNS} turns", std::fs::metadata(one)?.len() / 1_000_000);
+    let [plain, mended, alone, both] = [plain, mended, alone, both].map(|all| typical(&all));
+    for (name, cost) in [("decode + encode", plain), ("mend one", mended), ("all, one core", alone), ("all, two", both)]
+    {
+        let Cost { processor_s, clock_s, peak_mb } = cost;
+        println!(
+            "{name:16} {processor_s:6.2} s processor time, {clock_s:6.2} s by the clock, {peak_mb:4.0} MB at most"
+        );
+    }
+    println!("mend over decode + encode  {:5.2} (at most 2 is wanted)", mended.processor_s / plain.processor_s);
+    println!("one core over two          {:5.2} (at least 1.8 is wanted)", alone.clock_s / both.clock_s);
+    Ok(())
+}
+
+fn pictures(folder: &Path) -> Result<Vec<PathBuf>, Box<dyn Error>> {
+    let all = std::fs::read_dir(folder)?.flatten().map(|e| e.path());
+    let mut found: Vec<PathBuf> = all.filter(|p| p.extension().is_some_and(|e| e == "jpg")).collect();
+    found.sort();
+    Ok(found)
+}
+
+fn decode_and_encode(file: &Path) -> Result<(), Box<dyn Error>> {
+    let mut decoder = zune_jpeg::JpegDecoder::new(Cursor::new(std::fs::read(file)?));
+    let pixels = decoder.decode()?;
+    let (width, height) = decoder.dimensions().ok_or("no size")?;
+    let mut bytes = Vec::new();
+    let encoder = jpeg_encoder::Encoder::new(&mut bytes, QUALITY);
+    encoder.encode(&pixels, width.try_into()?, height.try_into()?, jpeg_encoder::ColorType::Rgb)?;
+    println!("{}", bytes.len());
+    Ok(())
+}
+
+fn made(size: &str, count: usize) -> Result<PathBuf, Box<dyn Error>> {
+    let (width, height) = size.split_once('x').ok_or("give a size such as 6000x4000")?;
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("../../target/bench")
+        .join(format!("skies-{size}-q{QUALITY}-{count}"));
+    if !folder.join("truth.json").is_file() {
+        println!("making {} ...", folder.display());
+        let (width, height) = (width.parse()?, height.parse()?);
+        let spec = ShootSpec {
+            width,
+            height,
+            quality: Some(QUALITY),
+            motes: MOTES,
+            subject: Subject::Plain,
+            ..ShootSpec::new(31, count)
+        };
+        shoot(&spec, &folder)?;
+    }
+    Ok(folder)
+}
