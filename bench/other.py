@@ -70,7 +70,7 @@ def pupil(stop, body, side):
 def cast(mote, stop, body, passed, shift=(0.0, 0.0)):
     """Multiplies a mote's shadow into the light passed, one plane per colour; gives back its depth and place."""
     side = 1024 if mote["kind"] == "thread" else 512
-    covered = opaque(mote["kind"], mote["diameter"], side, np.random.default_rng(mote["seed"]))
+    covered = np.rot90(opaque(mote["kind"], mote["diameter"], side, np.random.default_rng(mote["seed"])), mote.get("turn", 0))
     f = fftfreq(side, FINE)
     f2, spread = f[:, None] ** 2 + f[None, :] ** 2, fft2(ifftshift(pupil(stop, body, side)))
     wave = fft2(1 - covered)
@@ -108,8 +108,8 @@ def body_of(rng):
     return {"height": rng.uniform(0.7, 2.2), "blades": int(rng.choice([0, 5, 7, 8, 9])), "turn": rng.uniform(0, math.tau)}
 
 
-def tell(path, stop):
-    tags = [f"-FNumber={stop:g}", "-ExposureTime=1/20", "-ISO=100", "-FocalLength=50", "-Make=Halden", "-Model=Halden H2"]
+def tell(path, stop, orientation=1):
+    tags = [f"-Orientation#={orientation}", f"-FNumber={stop:g}", "-ExposureTime=1/20", "-ISO=100", "-FocalLength=50", "-Make=Halden", "-Model=Halden H2"]
     tags += [f"-FocalPlane{a}Resolution={10000 / PITCH:.6f}" for a in "XY"] + ["-FocalPlaneResolutionUnit=cm", "-DateTimeOriginal=2026:10:01 10:00:00"]
     subprocess.run(["exiftool", "-q", "-overwrite_original", *tags, str(path)], check=True)
 
@@ -126,9 +126,9 @@ def save(path, values, quality=92):
         tifffile.imwrite(path, (values * 65535 + 0.5).astype(np.uint16), photometric="rgb", metadata=None)
 
 
-def test_frame(path, rng, body, motes, stop):
-    """A wall, out of focus and unevenly lit; gives back what is true of each mote."""
-    passed = [np.ones((HEIGHT, WIDTH), np.float32) for _ in range(3)]
+def test_frame(path, rng, body, motes, stop, orientation=1, film=1.0):
+    """A wall, out of focus and unevenly lit; gives back what is true of each mote. `film` is the light a residue passes."""
+    passed = [np.ones((HEIGHT, WIDTH), np.float32) * film for _ in range(3)]
     truth = [cast(m, stop, body, passed) for m in motes]
     full, read, level = rng.uniform(25000, 60000), rng.uniform(2, 5), rng.uniform(0.3, 0.6)
     noise = math.sqrt(1 / (level * full) + (read / (level * full)) ** 2)
@@ -163,7 +163,7 @@ def test_frame(path, rng, body, motes, stop):
             rgb = gaussian_filter(rgb, (0.6, 0.6, 0))
             rgb = np.clip(rgb + 0.5 * (rgb - gaussian_filter(rgb, (1.2, 1.2, 0))), 0, 1)
         save(path, coded(rgb, 1 if path.suffix == ".jpg" else 0), int(rng.integers(88, 97)))
-    tell(path, stop)
+    tell(path, stop, orientation)
     return truth
 
 
@@ -202,6 +202,70 @@ def inspected(program, folder, seed, frames, count, sizes):
         if truth:
             heights.append(abs(frame["stand_off_mm"]["value"] / body["height"] - 1))
     return found, due, false / frames, {k: np.median(v) for k, v in areas.items() if v}, places, heights
+
+
+def seen_by(mote, body, distance, shift_mm):
+    """The mote where a pupil at a distance, shifted sideways, casts its shadow."""
+    way = body["height"] / distance
+    at = lambda v, size, shift: size / 2 + ((v - size / 2) - way * shift * 1000 / PITCH) / (1 - way)
+    return {**mote, "x": at(mote["x"], WIDTH, shift_mm), "y": at(mote["y"], HEIGHT, 0.0)}
+
+
+def rechecked(program, folder, seed, pairs):
+    """Statuses right and all, by what lies between the two frames; streaks seen and all; what was said wrongly of what."""
+    right, streaks, wrong = {}, [0, 0], {}
+    for k, sort in ((k, sort) for k in range(pairs) for sort in ("dry", "wet", "another lens", "lens shifted", "turned", "f/16, then f/22")):
+        rng = np.random.default_rng([seed, k, len(sort)])
+        body, motes = body_of(rng), dust(rng, 30, (10, 80))
+        film, after = 1.0, []
+        for i, m in enumerate(motes):
+            m["id"], lot = i, rng.uniform()
+            gone, moved = (0.75, 0.78) if sort == "wet" else (0.35, 0.45)
+            if lot > moved:
+                after.append({**m, "status": "stayed"})
+            elif lot > gone:
+                after.append({**m, "status": "moved", "x": rng.uniform(20, WIDTH - 20), "y": rng.uniform(20, HEIGHT - 20), "turn": int(rng.integers(4))})
+        after += [{**m, "id": 100 + i, "status": "new"} for i, m in enumerate(dust(rng, 4, (10, 80)))]
+        if sort == "wet":
+            v, u = np.mgrid[0:HEIGHT, 0:WIDTH] * PITCH
+            long, wide, across, down = rng.uniform(1500, 4000), rng.uniform(150, 400), *(rng.uniform(0.3, 0.7, 2) * (WIDTH, HEIGHT) * PITCH)
+            film = 1 - rng.uniform(0.01, 0.03) * np.exp(-(((u - across) / long * 2) ** 8) - ((v - down) / wide) ** 2)
+        near, far = {"another lens": ((60, 0), (110, 0)), "lens shifted": ((75, 0), (75, 11))}.get(sort, ((75, 0), (75, 0)))
+        files = [folder / f"{sort.replace('/', '').replace(' ', '-')}-{seed}-{k}-{which}{['.dng', '.tif', '.jpg'][k % 3]}" for which in ("before", "after")]
+        truths = [
+            test_frame(files[0], rng, body, [seen_by(m, body, *near) for m in motes], 16.0),
+            test_frame(files[1], rng, body, [seen_by(m, body, *far) for m in after], 22.0 if sort.startswith("f") else 16.0, 6 if sort == "turned" else 1, film),
+        ]
+        floor = max(f["floor_um"] for f in told(program, "inspect", *files)["frames"])
+        said = told(program, "recheck", *files)
+        for path in files:
+            path.unlink()
+        names = {}
+        for side, (truth, x, y, mark) in enumerate([(truths[0], "x_mm", "y_mm", "before_id"), (truths[1], "after_x_mm", "after_y_mm", "after_id")]):
+            for m in sorted(truth, key=lambda m: -m["snr"]):
+                off = lambda f: math.hypot(f[x] * 1000 / PITCH + WIDTH / 2 - m["x"], f[y] * 1000 / PITCH + HEIGHT / 2 - m["y"])
+                free = [f for f in said["motes"] if f[mark] and (side, f[mark]) not in names]
+                best = min(free, key=off, default=None)
+                if best and off(best) < max(4, 0.6 * (body["height"] * 1000 / 16 + m["diameter"]) / PITCH):
+                    names[side, best[mark]] = m["id"]
+        fates = {m["id"]: m["status"] for m in after}
+        inside = lambda m: 0 < m["x"] < WIDTH and 0 < m["y"] < HEIGHT
+        sides = [{m["id"]: m for m in truth} for truth in truths]
+        counts = right.setdefault(sort, [0, 0])
+        for name in sorted({*sides[0], *sides[1]}):
+            there = [side[name] for side in sides if name in side]
+            if not all(map(inside, there)) or math.sqrt(there[0]["area"] * 4 / math.pi) < 1.2 * floor:
+                continue
+            wanted = fates.get(name, "gone")
+            told_of = [f["status"] for f in said["motes"] if name in (names.get((0, f["before_id"])), names.get((1, f["after_id"])))]
+            counts[0], counts[1] = counts[0] + (wanted in told_of), counts[1] + 1
+            if wanted not in told_of:
+                key = f"{wanted} told {told_of[0] if told_of else 'nothing'}"
+                wrong[key] = wrong.get(key, 0) + 1
+        if sort == "wet":
+            streaks[0] += any(math.hypot(r["x_mm"] * 1000 - across + WIDTH * PITCH / 2, r["y_mm"] * 1000 - down + HEIGHT * PITCH / 2) < 1000 for r in said["residue"])
+            streaks[1] += 1
+    return right, streaks, wrong
 
 
 def mended(program, folder, seed):
@@ -257,6 +321,13 @@ def main():
             lines.append(f"| {name} | {found} of {due} | {false:.2f} | {area} | {rms:.2f} px | {height} |")
         else:
             lines.append(f"| {name} | | {false:.2f} | | | |")
+    lines += ["", "## Two frames with a pass between them", "", "Dry: a third gone, a tenth moved (turned by quarters), four new. Wet: three quarters gone, a streak left. Statuses of motes over 1.2 times both",
+              "floors.", "", "| between the frames | statuses right |", "| --- | ---: |"]
+    right, streaks, wrong = rechecked(program, folder, seed, 6)
+    lines += [f"| {sort} | {good} of {every} |" for sort, (good, every) in right.items()]
+    good, every = (sum(pair[i] for pair in right.values()) for i in (0, 1))
+    missed = ", ".join(f"{key}: {n}" for key, n in sorted(wrong.items(), key=lambda w: -w[1]))
+    lines += [f"| all | **{good} of {every}** ({100 * good / every:.1f} %) |", "", f"{streaks[0]} of {streaks[1]} streaks were told. Wrong: {missed}."]
     lines += ["", "## Mending", "", "Ten skies by one body, test frame at f/16, another place of the pupil in each. PSNR in dB, sRGB-coded, against the same picture without motes,",
               "noise and coding alike; the median, and the worst shadow.", "", "| | kind | f-number | shadows | before | mended | worst |", "| --- | --- | --- | ---: | ---: | ---: | ---: |"]
     rows = mended(program, folder, seed)

@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
-# Inspecting and mending frames of a camera that was written apart from the project's own. One command: writes bench/other.md.
-# Wants python3 with venv and exiftool; the libraries come from the Python package index into target/bench/python. About ten minutes.
+# Inspecting, rechecking and mending frames of a camera that was written apart from the project's own. One command: writes bench/other.md.
+# Wants python3 with venv and exiftool; the libraries come from the Python package index into target/bench/python. About half an hour.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 work="${CARGO_TARGET_DIR:-target}/bench"

@@ -5,7 +5,7 @@ use motelight_motes::mend::Treatment;
 
 use super::mended_views::View;
 use super::page::page;
-use super::words::{count, darkness, sentence, shown};
+use super::words::{count, darkness_within, sentence, shown};
 use crate::contract::RepairEntry;
 
 /// One picture of the page.
@@ -148,8 +148,11 @@ fn summary(sheet: &MendedSheet) -> String {
     parts.join(", ")
 }
 
+fn told(depth: Option<f64>, sigma: Option<f64>) -> String {
+    depth.map_or_else(|| "not to be told".to_owned(), |depth| darkness_within(depth, sigma))
+}
+
 fn strip(sheet: &MendedSheet, view: &View) -> Markup {
-    let told = |depth: Option<f64>| depth.map_or_else(|| "not to be told".to_owned(), darkness);
     let mote = sheet.motes.iter().find(|m| m.id == view.id);
     let number = view.id.rsplit('-').next().unwrap_or(&view.id);
     html! {
@@ -164,7 +167,7 @@ fn strip(sheet: &MendedSheet, view: &View) -> Markup {
                         Treatment::Filled => "filled",
                         Treatment::Untouched => { (m.reason.map_or("left", |r| r.words())) }
                     }
-                    ", " (told(m.depth_before)) " before, " (told(m.depth_after)) " after"
+                    ", " (told(m.depth_before, m.depth_sigma)) " before, " (told(m.depth_after, m.depth_sigma)) " after"
                     @if m.still_shows { ": still shows" }
                     br;
                 }

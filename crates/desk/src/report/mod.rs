@@ -44,4 +44,4 @@ pub use text::inspection_text;
 pub use trace_page::{TracePart, trace_page};
 pub use trace_text::{TraceSheet, trace_text};
 pub use verdict::{Told, kind, remarks, verdict};
-pub use words::{darkness, number, place, plus_minus, shown};
+pub use words::{darkness, darkness_within, number, place, plus_minus, shown};

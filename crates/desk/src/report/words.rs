@@ -52,6 +52,13 @@ pub fn darkness(depth: f64) -> String {
     format!("{:.1} % {than}", 100.0 * depth.abs())
 }
 
+/// The same with its uncertainty: `29 ± 14 % darker`. An uncertainty under a twentieth of a percent is told as that.
+pub fn darkness_within(depth: f64, sigma: Option<f64>) -> String {
+    let Some(sigma) = sigma else { return darkness(depth) };
+    let than = if depth < 0.0 { "brighter" } else { "darker" };
+    format!("{} % {than}", plus_minus(Estimate::new(100.0 * depth.abs(), 100.0 * sigma.max(0.0005))))
+}
+
 /// `32 ± 2`, to the digits that the uncertainty leaves: two if they are below 20, else one.
 pub fn plus_minus(e: Estimate) -> String {
     if !e.value.is_finite() {
@@ -90,6 +97,14 @@ mod tests {
         assert_eq!(told(812.0, 35.0), "810 ± 40");
         assert_eq!(told(5.0, 0.0), "5.0");
         assert_eq!(told(f64::NAN, 1.0), "not known");
+    }
+
+    #[test]
+    fn a_depth_among_detail_carries_how_little_is_known_of_it() {
+        assert_eq!(darkness_within(0.291, Some(0.135)), "29 ± 14 % darker");
+        assert_eq!(darkness_within(-0.0012, Some(0.0031)), "0.1 ± 0.3 % brighter");
+        assert_eq!(darkness_within(0.608, Some(1e-6)), "60.80 ± 0.05 % darker");
+        assert_eq!(darkness_within(0.608, None), "60.8 % darker");
     }
 
     #[test]

@@ -4,7 +4,8 @@ use motelight_frame::SensorPoint;
 use serde::{Deserialize, Serialize};
 
 use crate::measure::Estimate;
-use crate::recheck::align::{Charts, Point, Transform, ln_normal};
+use crate::recheck::align::{Charts, Point, Transform};
+use crate::recheck::figure::times_alike;
 use crate::recheck::probe::Ground;
 
 /// What became of a mote between two test frames.
@@ -58,10 +59,21 @@ pub struct Fate {
 /// on so many before: a guess. A wet pass moves few, a blower more, and the pair itself tells.
 const MOVES: f64 = 0.25;
 const MOVES_SEEN_ON: f64 = 4.0;
+/// Rounds after which shares change no more.
+const ROUNDS: usize = 12;
 /// Half of those that move land within about this distance. A guess.
 const HOP_MM: f64 = 2.5;
 /// How a share of a shadow strays besides its noise: outlines, neighbours. A guess.
 const STRAY: f64 = 0.12;
+
+/// Standard deviation of the logarithm of an area of what is not round, from frame to frame. Measured as below.
+const ODD: f64 = 0.08;
+/// Differences of two areas of one mote, in the standard deviations that are told for them: Student's distribution with four degrees
+/// of freedom and of this scale. Measured on 250 motes that moved, of frames by two synthetic cameras that share nothing: the
+/// middle half lies within 0.65 standard deviations of normal ones, one in fifty beyond three.
+const CORE: f64 = 0.65;
+/// Differences so many standard deviations large are two motes'.
+const FARTHEST: f64 = 4.0;
 
 /// Decides on all motes of both charts.
 pub(super) fn fates(charts: &Charts, transform: &Transform, grounds: &[Ground; 2]) -> Vec<Fate> {
@@ -151,7 +163,7 @@ impl Repeats {
 
     /// The difference of two areas, and its standard deviation if they are one mote's.
     fn of(self, p: &Point, q: &Point) -> (f64, f64) {
-        let odd = if p.round && q.round { 0.0 } else { 0.2 };
+        let odd = if p.round && q.round { 0.0 } else { ODD };
         let model = self.unknown.hypot(self.bias_error).hypot(odd);
         (q.ln_area - p.ln_area - self.bias, p.ln_area_noise.hypot(q.ln_area_noise).hypot(model))
     }
@@ -277,10 +289,11 @@ impl Court<'_, '_> {
         pairs
     }
 
-    /// Of what is gone here and new there, what is likelier one mote that moved than two: same kind, blocked area within the
-    /// errors.
+    /// Of what is gone here and new there, what is likelier one mote that moved than two: same kind, blocked area and figure within
+    /// the errors.
     fn moved(&self, lost: &[usize], come: &[usize], repeats: Repeats) -> Vec<(usize, usize, f64)> {
         let sensor = self.charts.sensor_mm2();
+        let figures = self.grounds.each_ref().map(Ground::figures);
         let mut odds: Vec<(f64, usize, usize)> = Vec::new();
         for &i in lost {
             for &j in come {
@@ -289,7 +302,7 @@ impl Court<'_, '_> {
                     continue;
                 }
                 let (apart, sigma) = repeats.of(p, q);
-                if apart.abs() > 3.0 * sigma {
+                if apart.abs() > FARTHEST * sigma {
                     continue;
                 }
                 let at = self.transform.apply(p.at);
@@ -297,19 +310,24 @@ impl Court<'_, '_> {
                 // Where it would land, against anywhere: near by half the time.
                 let landing = 0.5 / sensor
                     + 0.5 * (-0.5 * d2 / (HOP_MM * HOP_MM)).exp() / (std::f64::consts::TAU * HOP_MM * HOP_MM);
-                let other = come.len() as f64 / sensor;
-                let alike = (ln_normal(apart / sigma, sigma) - self.charts.ln_commonness(q.ln_area)).exp();
-                odds.push((landing / other * alike, i, j));
+                let alike = student(apart / sigma) / sigma / self.charts.ln_commonness(q.ln_area).exp();
+                let figured = match (&figures[0][i], &figures[1][j]) {
+                    (Some(p), Some(q)) => times_alike(p, q),
+                    _ => 1.0,
+                };
+                odds.push((landing * sensor * alike * figured, i, j));
             }
         }
-        // The share that moves and who moved, each from the other (expectation maximisation).
-        let mut share = MOVES;
+        // The share that moves, how many are new, and who moved, each from the others (expectation maximisation). Of n that were
+        // counted n + 1/2 are expected again (Jeffreys' prior).
+        let (mut share, mut new) = (MOVES, come.len() as f64);
         let mut weighed = Vec::new();
-        for _ in 0..6 {
-            let times = share / (1.0 - share);
+        for _ in 0..ROUNDS {
+            let times = share / (1.0 - share) / new;
             weighed = odds.iter().map(|&(ratio, i, j)| (times * ratio, i, j)).collect();
             let moved: f64 = probabilities(&weighed).iter().sum();
             share = (MOVES * MOVES_SEEN_ON + moved) / (MOVES_SEEN_ON + lost.len() as f64);
+            new = come.len() as f64 - moved + 0.5;
         }
         likeliest(&weighed)
     }
@@ -395,6 +413,12 @@ fn likeliest(odds: &[(f64, usize, usize)]) -> Vec<(usize, usize, f64)> {
         }
     }
     taken
+}
+
+/// Density of the difference of two areas of one mote in their standard deviations.
+fn student(z: f64) -> f64 {
+    let t = z / CORE;
+    0.375 / CORE * (1.0 + t * t / 4.0).powf(-2.5)
 }
 
 fn certainty(ln_odds: f64) -> f64 {

@@ -5,13 +5,15 @@
 //! 1. *Body* (`body`): two files are of one body by serial number, else by make, model and chart, else not at all.
 //! 2. *Align* (`align`): scale and translation between the charts, by all motes together, and how sure that is.
 //! 3. *Fate* (`fate`): every mote's status with its probability. Where one chart lists a mote and the other does not, the
-//!    picture itself is asked (`probe`); what a frame could not have shown is `undecided`.
+//!    picture itself is asked (`probe`); what a frame could not have shown is `undecided`. Blocked areas and how broad and long
+//!    motes are (`figure`) tell which moved.
 //! 4. *Residue* (`residue`): with the same lens and f-number the ratio of the frames, in which pixel gain and shading
 //!    cancel, shows wide streaks and drying rings.
 
 mod body;
 mod turn;
 mod align;
+mod figure;
 mod probe;
 mod fate;
 mod ratio;

@@ -1,6 +1,7 @@
 //! The picture itself asked: how much of a mote's shadow is there, where one should stand.
 
 use motelight_frame::{Micrometres, PicturePoint, SensorFromPicture, SensorPoint};
+use rayon::prelude::*;
 
 use crate::bank::Bank;
 use crate::flat::Flat;
@@ -9,6 +10,7 @@ use crate::inspect::fit::{Spot, Wall};
 use crate::inspect::{Kind, Mote};
 use crate::measure::Estimate;
 use crate::recheck::Side;
+use crate::recheck::figure::{Asked, Figure, freed_of_the_pupil};
 
 /// A frame made ready to be asked.
 pub(super) struct Ground<'a> {
@@ -130,6 +132,31 @@ impl<'a> Ground<'a> {
                 Some((Spot { x, y, area_um2 }, self.bank.shape(area_um2)))
             })
             .collect()
+    }
+
+    /// The figures of this frame's round motes, in their order.
+    pub fn figures(&self) -> Vec<Option<Figure>> {
+        let motes = &self.side.inspection.motes;
+        let mut figures: Vec<Option<Figure>> = motes.par_iter().map(|m| self.figure(m)).collect();
+        freed_of_the_pupil(&mut figures);
+        figures
+    }
+
+    fn figure(&self, mote: &Mote) -> Option<Figure> {
+        let area_um2 = mote.blocked_area_um2?.value;
+        if mote.kind != Kind::Grain || mote.flags.at_edge || mote.flags.merged {
+            return None;
+        }
+        let (x, y) = self.cell(mote.at_sensor?);
+        let radius = self.wall().radius(&self.bank, area_um2);
+        let template = Template { spot: Spot { x, y, area_um2 }, radius };
+        let (shape, others, cell_um) = (self.bank.shape(area_um2), self.others(&template), self.cell_um());
+        let mut asked = Asked::new(&shape, area_um2);
+        self.each(x, y, radius, |cx, cy, loss| {
+            let modelled: f64 = others.iter().map(|(s, b)| b.at((cx - s.x).hypot(cy - s.y) * cell_um).0).sum();
+            asked.add((cx - x) * cell_um, (cy - y) * cell_um, loss - modelled);
+        });
+        asked.figure(f64::from(self.flat.sigma.under(x.max(0.0) as usize, y.max(0.0) as usize)))
     }
 
     /// By what the other frame shows there.

@@ -3,7 +3,7 @@
 use eframe::egui::{self, RichText, Ui};
 use motelight_desk::contract::RepairEntry;
 use motelight_desk::jobs::trace::BADLY;
-use motelight_desk::report::darkness;
+use motelight_desk::report::{darkness, darkness_within};
 use motelight_motes::mend::{Choice, Treatment};
 use motelight_motes::trace::Sighting;
 
@@ -128,8 +128,10 @@ fn repair_spot(r: &RepairEntry, shows: bool, choice: Option<Choice>) -> Spot {
         Treatment::Untouched => "untouched",
     };
     let depth = match (r.depth_before, r.depth_after) {
-        (Some(before), Some(after)) => format!("{}, then {}", darkness(before), darkness(after)),
-        (Some(before), None) => darkness(before),
+        (Some(before), Some(after)) => {
+            format!("{}, then {}", darkness_within(before, r.depth_sigma), darkness_within(after, r.depth_sigma))
+        }
+        (Some(before), None) => darkness_within(before, r.depth_sigma),
         _ => format!("foretold {}", darkness(r.depth_foretold)),
     };
     let parts = [done.to_owned(), r.reason.map_or(String::new(), |r| r.words().to_owned()), depth];
