@@ -273,7 +273,7 @@ mod tests {
     use super::*;
 
     /// Heights and errors as shadows of a synthetic frame told them: broad ragged motes roughly, two small ones well, and two of
-    /// oil, which look as if they lay higher, best. The glass lay at 0.903 mm; the median by weight says 1.46.
+    /// oil, which look as if they lay higher, best. The glass lay at 0.903 mm; the median by weight says 1.45.
     #[test]
     fn a_few_sure_shadows_that_are_wrong_do_not_outvote_the_many() {
         let told = [(0.934, 0.16), (0.978, 0.16), (0.937, 0.16), (1.018, 0.17), (0.937, 0.16), (1.079, 0.18)];
