@@ -1,6 +1,7 @@
 //! What running another process costs. Linux only: times and memory come from `/proc`.
 
 use std::error::Error;
+use std::fmt::{Display, Formatter};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -16,6 +17,13 @@ pub struct Cost {
     pub clock_s: f64,
     /// Largest sum of resident memory, looked at every 2 ms, MB.
     pub peak_mb: f64,
+}
+
+impl Display for Cost {
+    fn fmt(&self, f: &mut Formatter) -> std::fmt::Result {
+        let Cost { processor_s, clock_s, peak_mb } = self;
+        write!(f, "{processor_s:6.2} s processor time, {clock_s:6.2} s by the clock, {peak_mb:4.0} MB at most")
+    }
 }
 
 /// Runs a process to its end.

@@ -33,10 +33,7 @@ fn main() -> Result<(), Box<dyn Error>> {
 
     println!("{size}, {} MB, median of {RUNS} runs", std::fs::metadata(&frame)?.len() / 1_000_000);
     for (name, cost) in [("decode", &decoding), ("inspect", &inspecting)] {
-        println!(
-            "{name:8} {:5.2} s processor time, {:5.2} s by the clock, {:4.0} MB at most",
-            cost.processor_s, cost.clock_s, cost.peak_mb
-        );
+        println!("{name:8} {cost}");
     }
     println!("ratio    {:5.2} (at most 4 is wanted)", inspecting.processor_s / decoding.processor_s);
     Ok(())

@@ -4,19 +4,19 @@
 #![allow(clippy::print_stdout, reason = "printing is its work")]
 
 mod cost;
+mod shoots;
 
 use std::error::Error;
 use std::io::Cursor;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Command;
 
 use cost::{Cost, cost_of, typical};
-use motelight_synth::sets::{ShootSpec, Subject, shoot};
+use motelight_synth::sets::{ShootSpec, Subject};
+use shoots::{QUALITY, made, pictures};
 
 const AGAIN: &str = "decode-and-encode";
 const TURNS: usize = 5;
-/// Of the JPEGs that are made: common practice, no source.
-const QUALITY: u8 = 97;
 /// Motes on the glass.
 const MOTES: usize = 14;
 
@@ -28,7 +28,8 @@ fn main() -> Result<(), Box<dyn Error>> {
         return decode_and_encode(Path::new(file));
     }
     let size = words.first().map_or("6000x4000", String::as_str);
-    let folder = made(size, words.get(1).map_or(Ok(24), |n| n.parse())?)?;
+    let count = words.get(1).map_or(Ok(24), |n| n.parse())?;
+    let folder = made("skies", size, ShootSpec { motes: MOTES, subject: Subject::Plain, ..ShootSpec::new(31, count) })?;
     let pictures = pictures(&folder)?;
     let scratch = tempfile::tempdir()?;
     let trace = scratch.path().join("trace.json");
@@ -66,21 +67,11 @@ fn main() -> Result<(), Box<dyn Error>> {
     let [plain, mended, alone, both] = [plain, mended, alone, both].map(|all| typical(&all));
     for (name, cost) in [("decode + encode", plain), ("mend one", mended), ("all, one core", alone), ("all, two", both)]
     {
-        let Cost { processor_s, clock_s, peak_mb } = cost;
-        println!(
-            "{name:16} {processor_s:6.2} s processor time, {clock_s:6.2} s by the clock, {peak_mb:4.0} MB at most"
-        );
+        println!("{name:16} {cost}");
     }
     println!("mend over decode + encode  {:5.2} (at most 2 is wanted)", mended.processor_s / plain.processor_s);
     println!("one core over two          {:5.2} (at least 1.8 is wanted)", alone.clock_s / both.clock_s);
     Ok(())
-}
-
-fn pictures(folder: &Path) -> Result<Vec<PathBuf>, Box<dyn Error>> {
-    let all = std::fs::read_dir(folder)?.flatten().map(|e| e.path());
-    let mut found: Vec<PathBuf> = all.filter(|p| p.extension().is_some_and(|e| e == "jpg")).collect();
-    found.sort();
-    Ok(found)
 }
 
 fn decode_and_encode(file: &Path) -> Result<(), Box<dyn Error>> {
@@ -92,25 +83,4 @@ fn decode_and_encode(file: &Path) -> Result<(), Box<dyn Error>> {
     encoder.encode(&pixels, width.try_into()?, height.try_into()?, jpeg_encoder::ColorType::Rgb)?;
     println!("{}", bytes.len());
     Ok(())
-}
-
-fn made(size: &str, count: usize) -> Result<PathBuf, Box<dyn Error>> {
-    let (width, height) = size.split_once('x').ok_or("give a size such as 6000x4000")?;
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("../../target/bench")
-        .join(format!("skies-{size}-q{QUALITY}-{count}"));
-    if !folder.join("truth.json").is_file() {
-        println!("making {} ...", folder.display());
-        let (width, height) = (width.parse()?, height.parse()?);
-        let spec = ShootSpec {
-            width,
-            height,
-            quality: Some(QUALITY),
-            motes: MOTES,
-            subject: Subject::Plain,
-            ..ShootSpec::new(31, count)
-        };
-        shoot(&spec, &folder)?;
-    }
-    Ok(folder)
 }

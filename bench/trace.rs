@@ -5,22 +5,22 @@
 #![allow(clippy::print_stdout, reason = "printing is its work")]
 
 mod cost;
+mod shoots;
 
 use std::error::Error;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use cost::{Cost, cost_of, typical};
+use cost::{cost_of, typical};
 use motelight_frame::{Limits, RawDecoder, ReadOptions, read_reduced};
 use motelight_motes::trace::{LOWEST_MM, cell_for};
-use motelight_synth::sets::{ShootSpec, shoot};
+use motelight_synth::sets::ShootSpec;
 use rayon::prelude::*;
+use shoots::{made, pictures};
 
 const DECODE: &str = "decode-and-stop";
 /// Times everything is run.
 const TURNS: usize = 5;
-/// Of the JPEGs that are made: common practice, no source.
-const QUALITY: u8 = 97;
 
 fn main() -> Result<(), Box<dyn Error>> {
     let words: Vec<String> = std::env::args().skip(1).filter(|w| w != "--bench").collect();
@@ -31,7 +31,11 @@ fn main() -> Result<(), Box<dyn Error>> {
     }
     let folder = match words.first() {
         Some(given) if Path::new(given).is_dir() => PathBuf::from(given),
-        given => made(given.map_or("6000x4000", String::as_str), words.get(1).map_or(Ok(24), |n| n.parse())?)?,
+        given => {
+            let (size, count) =
+                (given.map_or("6000x4000", String::as_str), words.get(1).map_or(Ok(24), |n| n.parse())?);
+            made("shoot", size, ShootSpec::new(24, count))?
+        }
     };
     let itself = std::env::current_exe()?;
     let (mut decoded, mut first, mut second) = (Vec::new(), Vec::new(), Vec::new());
@@ -52,19 +56,12 @@ fn main() -> Result<(), Box<dyn Error>> {
     let each_mb = bytes as f64 / 1e6 / files.len().max(1) as f64;
     println!("{}, {} pictures of {each_mb:.1} MB, {TURNS} times", folder.display(), files.len());
     let [decoded, first, second] = [decoded, first, second].map(|all| typical(&all));
-    for (name, Cost { processor_s, clock_s, peak_mb }) in [("decode", decoded), ("trace", first), ("again", second)] {
-        println!("{name:8} {processor_s:6.2} s processor time, {clock_s:6.2} s by the clock, {peak_mb:4.0} MB at most");
+    for (name, cost) in [("decode", decoded), ("trace", first), ("again", second)] {
+        println!("{name:8} {cost}");
     }
     println!("trace over decode  {:5.2} (at most 1.6 is wanted)", first.processor_s / decoded.processor_s);
     println!("again over trace   {:5.3} (under 0.05 is wanted)", second.processor_s / first.processor_s);
     Ok(())
-}
-
-fn pictures(folder: &Path) -> Result<Vec<PathBuf>, Box<dyn Error>> {
-    let all = std::fs::read_dir(folder)?.flatten().map(|e| e.path());
-    let mut found: Vec<PathBuf> = all.filter(|p| p.extension().is_some_and(|e| e == "jpg")).collect();
-    found.sort();
-    Ok(found)
 }
 
 /// Reads every picture at the resolution that tracing uses, on all processors as tracing does: two that share a core count more
@@ -76,18 +73,4 @@ fn decode(folder: &Path) -> Result<(), Box<dyn Error>> {
     };
     println!("{}", pictures(folder)?.par_iter().map(cells).collect::<Result<Vec<_>, _>>()?.iter().sum::<usize>());
     Ok(())
-}
-
-fn made(size: &str, count: usize) -> Result<PathBuf, Box<dyn Error>> {
-    let (width, height) = size.split_once('x').ok_or("give a size such as 6000x4000, or a folder")?;
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("../../target/bench")
-        .join(format!("shoot-{size}-q{QUALITY}-{count}"));
-    if !folder.join("truth.json").is_file() {
-        println!("making {} ...", folder.display());
-        let (width, height) = (width.parse()?, height.parse()?);
-        let spec = ShootSpec { width, height, quality: Some(QUALITY), ..ShootSpec::new(24, count) };
-        shoot(&spec, &folder)?;
-    }
-    Ok(folder)
 }

@@ -1,6 +1,6 @@
 //! Light, plane by plane, and the tones through which codes stand for it.
 
-use std::ops::{Deref, DerefMut};
+use std::ops::{Deref, DerefMut, Range};
 use std::sync::{Arc, OnceLock};
 
 use rayon::prelude::*;
@@ -120,34 +120,29 @@ impl Planes {
 }
 
 impl Codes {
-    fn row(&self, y: usize) -> &[u8] {
-        let row = self.size.width * self.tones.len();
-        &self.samples[y * row..(y + 1) * row]
+    /// Light of a part of a row of one plane.
+    fn light(&self, plane: usize, y: usize, columns: Range<usize>) -> impl Iterator<Item = f32> {
+        let (tone, channels, row) = (&self.tones[plane], self.tones.len(), y * self.size.width);
+        let codes = &self.samples[(row + columns.start) * channels..(row + columns.end) * channels];
+        codes.iter().skip(plane).step_by(channels).map(|&code| tone.decode(code.into()))
     }
 
     fn window(&self, plane: usize, window: Rect) -> Plane {
-        let (tone, channels) = (&self.tones[plane], self.tones.len());
         let mut light = Vec::with_capacity(window.size().area());
-        for y in window.y..window.bottom() {
-            let row = &self.row(y)[window.x * channels..window.right() * channels];
-            light.extend(row.iter().skip(plane).step_by(channels).map(|&code| tone.decode(code.into())));
-        }
+        (window.y..window.bottom()).for_each(|y| light.extend(self.light(plane, y, window.x..window.right())));
         Plane::from_vec(window.size(), light)
     }
 
     fn whole(&self) -> Vec<Plane> {
-        let channels = self.tones.len();
-        let plane = |(plane, tone): (usize, &Tone)| {
+        let width = self.size.width;
+        let plane = |plane: usize| {
             // From the system anew, which costs nothing until it is written to.
             let mut light = Plane::filled(self.size, 0.0);
-            let rows = light.data_mut().par_chunks_exact_mut(self.size.width.max(1)).enumerate();
-            rows.for_each(|(y, light)| {
-                let codes = self.row(y)[plane..].iter().step_by(channels);
-                light.iter_mut().zip(codes).for_each(|(l, &code)| *l = tone.decode(code.into()));
-            });
+            let rows = light.data_mut().par_chunks_exact_mut(width.max(1)).enumerate();
+            rows.for_each(|(y, row)| row.iter_mut().zip(self.light(plane, y, 0..width)).for_each(|(l, v)| *l = v));
             light
         };
-        self.tones.iter().enumerate().map(plane).collect()
+        (0..self.tones.len()).map(plane).collect()
     }
 }
 

@@ -151,7 +151,7 @@ impl Shot {
             taken: None,
             orientation: Orientation::UPRIGHT,
             recorded,
-            crop: Rect { x: 0, y: 0, width: recorded.width, height: recorded.height },
+            crop: Rect::whole(recorded),
             pitch: None,
             software: None,
             edited: None,

@@ -59,6 +59,11 @@ pub struct Rect {
 }
 
 impl Rect {
+    /// All of a picture.
+    pub fn whole(size: Size) -> Rect {
+        Rect { x: 0, y: 0, width: size.width, height: size.height }
+    }
+
     /// The square of `2 * radius` px around a place, clipped to `within`; `None` if nothing is left.
     pub fn around(at: PicturePoint, radius: Pixels, within: Size) -> Option<Rect> {
         let clip = |v: f64, end: usize| v.clamp(0.0, end as f64) as usize;

@@ -1,14 +1,15 @@
 //! Makes pairs of synthetic test frames with cleaning between them, and scores `recheck` on them.
 //!
 //! `cargo run --release -p motelight-motes --example recheck_score -- DIR [--pairs 6] [--seed 1] [--motes 30] [--list]`:
-//! per pair and over all, statuses against the truth among motes over 1.2 times both floors; residue found; a frame held against
-//! itself; pairs of different bodies without serial numbers (`--strangers 100`). Pairs already in DIR are used again.
+//! per pair and over all, statuses against the truth among motes over 1.2 times both floors; residue found; stand-offs; a frame held
+//! against itself; pairs of different bodies without serial numbers (`--strangers 100`). Pairs already in DIR are used again.
 #![allow(clippy::print_stdout, reason = "a table for a person")]
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use motelight_frame::{Frame, Limits, RawDecoder, ReadOptions, read};
+use motelight_motes::inspect::stand_off::StandOffSource;
 use motelight_motes::inspect::{InspectOptions, Inspection, inspect};
 use motelight_motes::recheck::{Recheck, Side, Status, recheck};
 use motelight_synth::random::Random;
@@ -152,6 +153,8 @@ type Kept = (Frame, Inspection);
 fn one(sort: &str, paths: &[PathBuf; 2], list: bool, tally: &mut Tally) -> Option<Kept> {
     let frames = [open(&paths[0]), open(&paths[1])];
     let found = frames.each_ref().map(|f| inspect(f, &InspectOptions::default()));
+    tally.stand_offs.extend(stand_offs(&found, paths));
+    tally.frames += 2;
     let side = |i: usize| Side { frame: &frames[i], inspection: &found[i] };
     let name = paths[0].file_name().unwrap_or_default().to_string_lossy().into_owned();
     let start = std::time::Instant::now();
@@ -193,10 +196,13 @@ fn one(sort: &str, paths: &[PathBuf; 2], list: bool, tally: &mut Tally) -> Optio
     Some((frame, inspection))
 }
 
-fn truth(path: &Path) -> Vec<Value> {
+fn whole_truth(path: &Path) -> Value {
     let text = std::fs::read_to_string(path).expect("a truth");
-    let value: Value = serde_json::from_str(&text).expect("JSON");
-    value["motes"].as_array().cloned().unwrap_or_default()
+    serde_json::from_str(&text).expect("JSON")
+}
+
+fn truth(path: &Path) -> Vec<Value> {
+    whole_truth(path)["motes"].as_array().cloned().unwrap_or_default()
 }
 
 fn number(v: &Value, key: &str) -> f64 {
@@ -280,8 +286,20 @@ fn compare(done: &Recheck, found: &[Inspection; 2], truths: &[Vec<Value>; 2], li
     [right, statuses, all]
 }
 
+/// How far the measured stand-offs of both frames are off, as a share.
+fn stand_offs(found: &[Inspection; 2], paths: &[PathBuf; 2]) -> Vec<f64> {
+    let off = |(found, path): (&Inspection, &PathBuf)| {
+        let told = found.stand_off.filter(|h| h.source == StandOffSource::Measured)?.height_mm.value;
+        Some(told / number(&whole_truth(&truth_path(path)), "stand_off_mm") - 1.0)
+    };
+    found.iter().zip(paths).filter_map(off).collect()
+}
+
 #[derive(Default)]
 struct Tally {
+    /// By how much stand-offs are off, as shares.
+    stand_offs: Vec<f64>,
+    frames: usize,
     /// Right with partners, right statuses, all; streaks, streaks seen, regions of the ratio.
     right: BTreeMap<String, [usize; 6]>,
 }
@@ -319,6 +337,14 @@ impl Tally {
         println!(
             "== all: {statuses} of {all} statuses right ({:.4}), {right} with their partners",
             statuses as f64 / all as f64
+        );
+        let off: Vec<f64> = self.stand_offs.iter().map(|o| o.abs()).collect();
+        println!(
+            "== stand-offs: {} of {} frames measured, {} of them within 5 %, the worst {:.1} % off",
+            off.len(),
+            self.frames,
+            off.iter().filter(|o| **o <= 0.05).count(),
+            100.0 * off.iter().copied().fold(0.0, f64::max)
         );
     }
 }

@@ -104,12 +104,7 @@ fn mean(frame: &Frame, at: PicturePoint, radius: f64) -> Option<f64> {
         for x in (at.x - radius) as usize..((at.x + radius).ceil() as usize).min(width) {
             let (dx, dy) = (x as f64 + 0.5 - at.x, y as f64 + 0.5 - at.y);
             if dx * dx + dy * dy <= radius * radius {
-                let light: f32 = weights
-                    .iter()
-                    .take(frame.planes.len())
-                    .enumerate()
-                    .map(|(p, w)| w * frame.planes.at(p, x, y))
-                    .sum();
+                let light: f32 = (0..frame.planes.len()).map(|p| weights[p] * frame.planes.at(p, x, y)).sum();
                 sum += f64::from(light);
                 n += 1.0;
             }

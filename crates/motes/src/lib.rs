@@ -5,6 +5,7 @@
 //! Modules are listed in the order in which they may import each other (crates/cli/tests/layering).
 
 pub mod measure;
+mod density;
 pub mod profile;
 pub mod optics;
 pub mod diffraction;

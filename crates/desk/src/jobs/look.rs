@@ -63,7 +63,7 @@ impl Seen {
         let turn =
             Turn { orientation: frame.shot.orientation.exif(), stored: (stored.width as f64, stored.height as f64) };
         let tones = Tones::of(frame);
-        let whole = Rect { x: 0, y: 0, width: stored.width, height: stored.height };
+        let whole = Rect::whole(stored);
         let mut levels = vec![Level::render(frame, whole, &tones).turned(&turn)];
         while let Some(last) = levels.last().filter(|l| l.size().width.max(l.size().height) > SMALLEST) {
             let next = last.halved();

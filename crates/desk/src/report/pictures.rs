@@ -136,7 +136,25 @@ pub fn code(light: f32) -> u8 {
 
 /// Grey of a window; in a mosaic every colour is brought to the same mean, so that no pattern shows.
 pub fn grey_window(frame: &Frame, window: Rect) -> Plane {
-    Piece::of(frame, window).grey()
+    grey_of(frame, window, |plane, x, y| frame.planes.at(plane, window.x + x, window.y + y))
+}
+
+/// The same of any light: of plane, column and row of the window.
+fn grey_of(frame: &Frame, window: Rect, light: impl Fn(usize, usize, usize) -> f32) -> Plane {
+    let (weights, channels) = (weights_of(frame), frame.planes.len());
+    let places = || (0..window.height).flat_map(|y| (0..window.width).map(move |x| (x, y)));
+    let light = |x: usize, y: usize| (0..channels).map(|p| weights[p] * light(p, x, y)).sum::<f32>();
+    let Layout::Mosaic(cfa) = &frame.layout else {
+        return Plane::from_vec(window.size(), places().map(|(x, y)| light(x, y)).collect());
+    };
+    let colour = |x: usize, y: usize| cfa.colour(window.x + x, window.y + y) as usize;
+    let mut sums = [(0.0f64, 0u32); 3];
+    for (x, y) in places() {
+        let sum = &mut sums[colour(x, y)];
+        *sum = (sum.0 + f64::from(light(x, y)), sum.1 + 1);
+    }
+    let mean = sums.map(|(sum, n)| (sum / f64::from(n.max(1))).max(1e-6) as f32);
+    Plane::from_vec(window.size(), places().map(|(x, y)| light(x, y) / mean[colour(x, y)]).collect())
 }
 
 /// A part of a frame, to be looked at.
@@ -169,21 +187,7 @@ impl<'a> Piece<'a> {
 
     /// Its light alone. The colours of a mosaic are brought to one level.
     pub fn grey(&self) -> Plane {
-        let size = self.window.size();
-        let weights = weights_of(self.frame);
-        let light =
-            |i: usize| self.planes.iter().zip(weights).map(|(plane, weight)| weight * plane.data()[i]).sum::<f32>();
-        let Layout::Mosaic(cfa) = &self.frame.layout else {
-            return Plane::from_vec(size, (0..size.area()).map(light).collect());
-        };
-        let colour = |i: usize| cfa.colour(self.window.x + i % size.width, self.window.y + i / size.width) as usize;
-        let mut sums = [(0.0f64, 0u32); 3];
-        for i in 0..size.area() {
-            let sum = &mut sums[colour(i)];
-            *sum = (sum.0 + f64::from(light(i)), sum.1 + 1);
-        }
-        let mean = sums.map(|(sum, n)| (sum / f64::from(n.max(1))).max(1e-6) as f32);
-        Plane::from_vec(size, (0..size.area()).map(|i| light(i) / mean[colour(i)]).collect())
+        grey_of(self.frame, self.window, |plane, x, y| self.planes[plane].at(x, y))
     }
 }
 

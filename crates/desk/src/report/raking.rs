@@ -24,7 +24,7 @@ pub struct RakingView {
 pub fn raking_view(frame: Frame, scale: f64, strength: f64) -> Option<RakingView> {
     let Size { width, height } = frame.size();
     let scale_px = (scale * width.max(height) as f64).max(1.0);
-    let grey = grey_window(&frame, Rect { x: 0, y: 0, width, height });
+    let grey = grey_window(&frame, Rect::whole(frame.size()));
     let orientation = frame.shot.orientation;
     // The picture itself is the larger part of the memory and is not needed any more.
     drop(frame);

@@ -137,7 +137,7 @@ fn check_data<R: Read + Seek>(
 
 /// ActiveArea: top, left, bottom, right; the whole mosaic if absent or impossible.
 pub(crate) fn active_area<R: Read + Seek>(tiff: &mut Tiff<R>, directory: &Directory, recorded: Size) -> Rect {
-    let whole = Rect { x: 0, y: 0, width: recorded.width, height: recorded.height };
+    let whole = Rect::whole(recorded);
     let area = tiff.numbers(directory, tag::ACTIVE_AREA);
     let &[top, left, bottom, right] = area.as_slice() else { return whole };
     let inside = top >= 0.0 && left >= 0.0 && bottom <= recorded.height as f64 && right <= recorded.width as f64;

@@ -8,7 +8,7 @@ use png::{BitDepth, ColorType, Decoder, DecodingError, Limits, Reader, Transform
 
 use super::facts::Facts;
 use super::light::Codes;
-use super::rendered::{Canvas, Head, whole};
+use super::rendered::{Canvas, Head};
 use super::tone::Colours;
 use super::{ReadOptions, broken};
 use crate::error::{Fault, FrameError};
@@ -42,7 +42,7 @@ pub(super) fn read(path: &Path, file: File, options: &ReadOptions) -> Result<Fra
         let Some(len) = reader.output_buffer_size() else { return Err(broken(path, "the PNG file is too large")) };
         let mut bytes = vec![0; len];
         reader.next_frame(&mut bytes).map_err(|e| damaged(path, &e))?;
-        put(whole(size), &bytes);
+        put(Rect::whole(size), &bytes);
     } else {
         let mut band = Vec::new();
         for y in 0..size.height {

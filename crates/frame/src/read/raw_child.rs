@@ -281,7 +281,7 @@ fn describe(image: &RawImage) -> Result<RawPicture, Refusal> {
     let recorded = Size { width: image.width, height: image.height };
     let area = image.crop_area.or(image.active_area).map(|r| Rect { x: r.p.x, y: r.p.y, width: r.d.w, height: r.d.h });
     let fits = |r: &Rect| r.width > 0 && r.height > 0 && r.right() <= recorded.width && r.bottom() <= recorded.height;
-    let crop = area.filter(fits).unwrap_or(Rect { x: 0, y: 0, width: recorded.width, height: recorded.height });
+    let crop = area.filter(fits).unwrap_or(Rect::whole(recorded));
     if !fits(&crop) {
         return Err(Refusal::broken("it states a picture without pixels"));
     }

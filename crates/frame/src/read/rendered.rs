@@ -30,7 +30,7 @@ impl Head {
     /// The shot, once the size has been held against the limits.
     pub fn shot(self, path: &Path, options: &ReadOptions) -> Result<Shot, FrameError> {
         let size = check_size(path, (self.width, self.height), 1, &options.limits)?;
-        Ok(self.facts.shot(size, whole(size), false, options.sensor))
+        Ok(self.facts.shot(size, Rect::whole(size), false, options.sensor))
     }
 }
 
@@ -87,15 +87,10 @@ impl Canvas {
             layout: if rendering.tones.len() == 3 { Layout::Rgb } else { Layout::Grey },
             encoding: Encoding::Tones(rendering.tones),
             luminance: rendering.luminance,
-            shot: facts.shot(size, whole(size), false, options.sensor),
+            shot: facts.shot(size, Rect::whole(size), false, options.sensor),
             light,
             notes,
         }
         .into_frame()
     }
-}
-
-/// The whole picture.
-pub(super) fn whole(size: Size) -> Rect {
-    Rect { x: 0, y: 0, width: size.width, height: size.height }
 }

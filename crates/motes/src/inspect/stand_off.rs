@@ -10,6 +10,7 @@ use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use crate::bank::Bank;
+use crate::density::normal;
 use crate::diffraction::{Edge, Light, Shadowing};
 use crate::inspect::fit::{Spot, Wall};
 use crate::measure::Estimate;
@@ -251,11 +252,7 @@ impl Table {
 fn most_agree_on(own: &[(f64, f64)]) -> Option<f64> {
     let anything = (1.0 - AGREE) / (RANGE.1 / RANGE.0).ln();
     let agreement = |at: f64| -> f64 {
-        let one = |(value, sigma): &(f64, f64)| {
-            let miss = (value - at) / sigma;
-            let density = (-0.5 * miss * miss).exp() / (sigma * std::f64::consts::TAU.sqrt());
-            (AGREE * density + anything).ln()
-        };
+        let one = |(value, sigma): &(f64, f64)| (AGREE * normal(value - at, *sigma) + anything).ln();
         own.iter().map(one).sum()
     };
     let all = own.iter().map(|o| (o.0, agreement(o.0)));

@@ -1,5 +1,6 @@
 //! Whether a shadow is there: one place against the places around it, and all places together.
 
+use crate::density::{normal, student};
 use crate::mend::cells::Cells;
 use crate::mend::question::{Answer, Ground, Question};
 use crate::mend::shadow::LnShadow;
@@ -20,10 +21,6 @@ const RING: (f64, f64) = (1.3, 3.5);
 const STEP: f64 = 0.45;
 /// The same of long things, whose width is their length: so far off that they do not meet themselves.
 const RING_OF_LONG: (f64, f64) = (1.1, 1.9);
-/// Degrees of freedom of the error: answers of texture stray farther than normal ones, and the spread itself
-/// is known from some hundred places that are not all independent.
-const FREEDOM: f64 = 4.0;
-
 fn ring(shadow: &LnShadow) -> (f64, f64) {
     if shadow.is_long() { RING_OF_LONG } else { RING }
 }
@@ -81,7 +78,8 @@ fn excess_of(mut strays: Vec<f64>) -> f64 {
     quantile(0.683).max(quantile(0.9) / 1.645).max(1.0)
 }
 
-/// Logarithm of the odds that an amplitude comes from the foretold shadow rather than from nothing.
+/// Logarithm of the odds that an amplitude comes from the foretold shadow rather than from nothing. Errors are Student's: answers of
+/// texture stray farther than normal ones, and the spread itself is known from some hundred places that are not all independent.
 pub fn ln_ratio(amplitude: f64, sigma: f64, spread: f64) -> f64 {
     let wide = sigma.hypot(spread);
     // Something else may stand there: then any amplitude up to some times the shadow's is as likely.
@@ -107,21 +105,13 @@ pub fn speaks_for(least: f64, amplitude: f64, sigma: f64) -> f64 {
     // Probabilities of more left and of less, and of the answer with each.
     let mut sums = [(1e-300, 0.0); 2];
     for left in (-steps..=steps).map(|i| f64::from(i) * step) {
-        let usual = (-0.5 * (left / STRENGTH_ERROR).powi(2)).exp() / (STRENGTH_ERROR * std::f64::consts::TAU.sqrt());
-        let prior = (1.0 - MISFITS) * usual + MISFITS / 2.0;
+        let prior = (1.0 - MISFITS) * normal(left, STRENGTH_ERROR) + MISFITS / 2.0;
         let (all, answer) = &mut sums[usize::from(left.abs() < least)];
         *all += prior;
         *answer += prior * student((amplitude - left) / sigma);
     }
     let [more, less] = sums.map(|(all, answer)| answer / all);
     more / less.max(1e-300)
-}
-
-/// Density of Student's t.
-fn student(t: f64) -> f64 {
-    let n = FREEDOM;
-    let norm = libm::tgamma((n + 1.0) / 2.0) / (libm::tgamma(n / 2.0) * (n * std::f64::consts::PI).sqrt());
-    norm * (1.0 + t * t / n).powf(-(n + 1.0) / 2.0)
 }
 
 /// What all places together say.

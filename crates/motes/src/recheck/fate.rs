@@ -3,6 +3,7 @@
 use motelight_frame::SensorPoint;
 use serde::{Deserialize, Serialize};
 
+use crate::density::student;
 use crate::measure::Estimate;
 use crate::recheck::align::{Charts, Point, Transform};
 use crate::recheck::figure::times_alike;
@@ -292,6 +293,9 @@ impl Court<'_, '_> {
     /// Of what is gone here and new there, what is likelier one mote that moved than two: same kind, blocked area and figure within
     /// the errors.
     fn moved(&self, lost: &[usize], come: &[usize], repeats: Repeats) -> Vec<(usize, usize, f64)> {
+        if lost.is_empty() || come.is_empty() {
+            return Vec::new();
+        }
         let sensor = self.charts.sensor_mm2();
         let figures = self.grounds.each_ref().map(Ground::figures);
         let mut odds: Vec<(f64, usize, usize)> = Vec::new();
@@ -310,7 +314,7 @@ impl Court<'_, '_> {
                 // Where it would land, against anywhere: near by half the time.
                 let landing = 0.5 / sensor
                     + 0.5 * (-0.5 * d2 / (HOP_MM * HOP_MM)).exp() / (std::f64::consts::TAU * HOP_MM * HOP_MM);
-                let alike = student(apart / sigma) / sigma / self.charts.ln_commonness(q.ln_area).exp();
+                let alike = student(apart / sigma / CORE) / (CORE * sigma) / self.charts.ln_commonness(q.ln_area).exp();
                 let figured = match (&figures[0][i], &figures[1][j]) {
                     (Some(p), Some(q)) => times_alike(p, q),
                     _ => 1.0,
@@ -413,12 +417,6 @@ fn likeliest(odds: &[(f64, usize, usize)]) -> Vec<(usize, usize, f64)> {
         }
     }
     taken
-}
-
-/// Density of the difference of two areas of one mote in their standard deviations.
-fn student(z: f64) -> f64 {
-    let t = z / CORE;
-    0.375 / CORE * (1.0 + t * t / 4.0).powf(-2.5)
 }
 
 fn certainty(ln_odds: f64) -> f64 {

@@ -9,7 +9,7 @@ use std::f64::consts::PI;
 use nalgebra::{SMatrix, SVector};
 
 use crate::bank::Shape;
-use crate::recheck::align::ln_normal;
+use crate::density::normal;
 
 /// Second moments of a mote over those of a disc of its area, in units of a disc's.
 #[derive(Debug, Clone, Copy)]
@@ -161,11 +161,6 @@ fn alike(
         of_two += share * any(spread.hypot(q_error));
     }
     if weight > 0.0 && of_two > 0.0 { of_one / weight / of_two } else { 1.0 }
-}
-
-/// Density of a normal deviate.
-fn normal(miss: f64, sigma: f64) -> f64 {
-    ln_normal(miss / sigma, sigma).max(-600.0).exp()
 }
 
 /// Density in the plane of a vector so long whose true length is `long` and whose angle is anything (Rice, Bell System Technical

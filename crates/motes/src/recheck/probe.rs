@@ -29,12 +29,6 @@ const FLOOR_SIGMAS: f64 = 8.0;
 /// Most cells along one side of a window.
 const WINDOW: f64 = 240.0;
 
-/// A round shadow in the wall: where, how much, how far it reaches.
-struct Template {
-    spot: Spot,
-    radius: f64,
-}
-
 impl<'a> Ground<'a> {
     /// Flattens a frame and draws the shadows it would show.
     pub fn of(side: Side<'a>) -> Ground<'a> {
@@ -99,30 +93,39 @@ impl<'a> Ground<'a> {
     fn share_of_round(&self, area_um2: f64, at: SensorPoint) -> Option<Estimate> {
         let (x, y) = self.cell(at);
         let radius = self.wall().radius(&self.bank, area_um2);
-        let template = Template { spot: Spot { x, y, area_um2 }, radius };
         let shape = self.bank.shape(area_um2);
-        let others: Vec<_> = self.others(&template);
         let mut sums = Sums::default();
-        self.each(x, y, radius, |cx, cy, loss| {
-            let modelled: f64 = others.iter().map(|(s, b)| b.at((cx - s.x).hypot(cy - s.y) * self.cell_um()).0).sum();
-            let expected = shape.at((cx - x).hypot(cy - y) * self.cell_um()).0;
-            sums.add(expected, loss - modelled);
+        self.each_alone(x, y, radius, |cx, cy, loss| {
+            sums.add(shape.at((cx - x).hypot(cy - y) * self.cell_um()).0, loss);
         });
-        let sigma = f64::from(self.flat.sigma.under(x.max(0.0) as usize, y.max(0.0) as usize));
-        let share = sums.slope(sigma)?;
+        let share = sums.slope(self.noise(x, y))?;
         // Neighbouring pixels of a rendered picture hang together: the frame's own floor has that counted.
         let pupil = self.bank.shadowing().pupil.0;
         let wider = (1.0 + area_um2 / (0.785 * pupil * pupil)).sqrt();
         Some(Estimate::new(share.value, share.sigma.max(self.area_error_um2 * wider / area_um2)))
     }
 
-    /// Round motes of this frame that reach into the window but stand clearly apart from its middle.
-    fn others(&self, t: &Template) -> Vec<(Spot, crate::bank::Shape)> {
+    /// Noise of a cell at a place.
+    fn noise(&self, x: f64, y: f64) -> f64 {
+        f64::from(self.flat.sigma.under(x.max(0.0) as usize, y.max(0.0) as usize))
+    }
+
+    /// Every sound cell within `radius` of a place: its centre and its loss, less what other round motes take there.
+    fn each_alone(&self, x: f64, y: f64, radius: f64, mut f: impl FnMut(f64, f64, f64)) {
+        let (others, cell_um) = (self.others((x, y), radius), self.cell_um());
+        self.each(x, y, radius, |cx, cy, loss| {
+            let modelled: f64 = others.iter().map(|(s, b)| b.at((cx - s.x).hypot(cy - s.y) * cell_um).0).sum();
+            f(cx, cy, loss - modelled);
+        });
+    }
+
+    /// Round motes of this frame that reach into a window but stand clearly apart from its middle.
+    fn others(&self, middle: (f64, f64), radius: f64) -> Vec<(Spot, crate::bank::Shape)> {
         let apart = |m: &&Mote| {
             let (x, y) = m.at_sensor.map_or((-1e9, -1e9), |at| self.cell(at));
-            let d = (x - t.spot.x).hypot(y - t.spot.y);
+            let d = (x - middle.0).hypot(y - middle.1);
             let width = m.shadow_width_px.value / self.flat.cell as f64;
-            d > 0.45 * width && d < t.radius + width
+            d > 0.45 * width && d < radius + width
         };
         let motes = self.side.inspection.motes.iter().filter(|m| m.kind == Kind::Grain).filter(apart);
         motes
@@ -149,14 +152,12 @@ impl<'a> Ground<'a> {
         }
         let (x, y) = self.cell(mote.at_sensor?);
         let radius = self.wall().radius(&self.bank, area_um2);
-        let template = Template { spot: Spot { x, y, area_um2 }, radius };
-        let (shape, others, cell_um) = (self.bank.shape(area_um2), self.others(&template), self.cell_um());
+        let shape = self.bank.shape(area_um2);
         let mut asked = Asked::new(&shape, area_um2);
-        self.each(x, y, radius, |cx, cy, loss| {
-            let modelled: f64 = others.iter().map(|(s, b)| b.at((cx - s.x).hypot(cy - s.y) * cell_um).0).sum();
-            asked.add((cx - x) * cell_um, (cy - y) * cell_um, loss - modelled);
+        self.each_alone(x, y, radius, |cx, cy, loss| {
+            asked.add((cx - x) * self.cell_um(), (cy - y) * self.cell_um(), loss);
         });
-        asked.figure(f64::from(self.flat.sigma.under(x.max(0.0) as usize, y.max(0.0) as usize)))
+        asked.figure(self.noise(x, y))
     }
 
     /// By what the other frame shows there.
@@ -174,8 +175,7 @@ impl<'a> Ground<'a> {
                 sums.add(there, loss);
             }
         });
-        let sigma = f64::from(self.flat.sigma.under(x.max(0.0) as usize, y.max(0.0) as usize));
-        let share = sums.slope(sigma)?;
+        let share = sums.slope(self.noise(x, y))?;
         Some(Estimate::new(share.value, share.sigma.max(3.0 * self.area_error_um2 / area)))
     }
 

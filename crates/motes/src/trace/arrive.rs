@@ -3,6 +3,8 @@
 
 use std::sync::Arc;
 
+use crate::density::normal;
+
 /// What one picture says of one place.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Word {
@@ -65,10 +67,6 @@ fn strange(z: f64, share: f64) -> f64 {
 pub fn strange_share(beyond: f64) -> f64 {
     // The integral of 1 / (2 + z) from 3.5 to 100, over 7.86.
     (beyond / 0.371).clamp(0.01, 0.3)
-}
-
-fn normal(z: f64, sigma: f64) -> f64 {
-    (-0.5 * (z / sigma) * (z / sigma)).exp() / (sigma * 2.506_628_274_631)
 }
 
 /// An answer, and how likely it is where there is no mote.

@@ -1,6 +1,6 @@
 //! How a picture would look mended, before anything is written.
 
-use motelight_frame::{FrameError, Rect, Size};
+use motelight_frame::{FrameError, Rect};
 
 use super::one::Shared;
 use super::{Basis, Plan};
@@ -21,8 +21,7 @@ pub fn preview(
     let shared = Shared { basis, settings, plan };
     let (mut frame, mended) = shared.light_of(source, &shared.options(source))?;
     let mut seen = Seen::of(&frame);
-    let Size { width, height } = frame.size();
-    let whole = Rect { x: 0, y: 0, width, height };
+    let whole = Rect::whole(frame.size());
     mended.patches.iter().for_each(|patch| patch.put(&mut frame.planes, whole));
     mended.patches.iter().for_each(|patch| seen.change(&frame, patch.window));
     Ok((seen, mended.motes.iter().map(RepairEntry::from).collect()))
