@@ -160,9 +160,15 @@ fn compare(result: &Inspection, truth: &Value, list: bool) -> (Vec<Row>, usize) 
     let mut rows = Vec::new();
     for m in order {
         let (x, y, width) = (number(m, "x_px"), number(m, "y_px"), number(m, "shadow_width_px"));
+        // Of a shadow the picture's edge cuts, a disc's centre can be told, of anything else only what is seen.
+        let seen = m["seen_px"].as_array().map_or([x, y], |at| [0, 1].map(|i| at[i].as_f64().unwrap_or(0.0)));
         let near = (0..used.len())
             .filter(|&i| !used[i])
-            .map(|i| (i, (result.motes[i].at_picture.x - x).hypot(result.motes[i].at_picture.y - y)))
+            .map(|i| {
+                let at = &result.motes[i].at_picture;
+                let miss = (at.x - x).hypot(at.y - y);
+                (i, if m["whole"] == false { miss.min((at.x - seen[0]).hypot(at.y - seen[1])) } else { miss })
+            })
             .filter(|&(_, d)| d < (0.6 * width).max(4.0))
             .min_by(|a, b| a.1.total_cmp(&b.1));
         if let Some((i, _)) = near {

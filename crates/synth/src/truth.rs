@@ -51,7 +51,10 @@ pub struct MoteTruth {
     pub x_px: f64,
     /// The same, down.
     pub y_px: f64,
-    /// The same on the sensor, mm from the centre of the crop.
+    /// Centroid of the light it takes from the picture itself, px: the same place unless the picture's edge cuts the
+    /// shadow, and then all that anyone can find of a fibre or a residue.
+    pub seen_px: [f64; 2],
+    /// The same as `x_px` on the sensor, mm from the centre of the crop.
     pub x_mm: f64,
     /// The same, down.
     pub y_mm: f64,
@@ -158,6 +161,7 @@ fn mote_truth(exposure: &Exposure, index: usize, noise: Option<&FileNoise>) -> M
         id: mote.id,
         x_px,
         y_px,
+        seen_px: seen(shadow, camera.width as i64, camera.height as i64).unwrap_or(shadow.centre_px),
         x_mm: (x_px - camera.width as f64 / 2.0) * mm,
         y_mm: (y_px - camera.height as f64 / 2.0) * mm,
         glass_mm: mote.at_mm,
@@ -176,6 +180,20 @@ fn mote_truth(exposure: &Exposure, index: usize, noise: Option<&FileNoise>) -> M
         whole,
         overlaps,
     }
+}
+
+/// Centroid of the loss inside the picture, none where nothing is lost there.
+fn seen(shadow: &Shadow, width: i64, height: i64) -> Option<[f64; 2]> {
+    let (mut sum, mut x_sum, mut y_sum) = (0.0f64, 0.0f64, 0.0f64);
+    for y in shadow.y.max(0)..(shadow.y + shadow.height as i64).min(height) {
+        for x in shadow.x.max(0)..(shadow.x + shadow.width as i64).min(width) {
+            let loss = f64::from(shadow.loss_at(1, x, y).max(0.0));
+            sum += loss;
+            x_sum += loss * (x as f64 + 0.5);
+            y_sum += loss * (y as f64 + 0.5);
+        }
+    }
+    (sum > 0.0).then(|| [x_sum / sum, y_sum / sum])
 }
 
 fn windows_meet(a: &Shadow, b: &Shadow) -> bool {
