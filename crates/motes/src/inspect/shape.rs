@@ -14,6 +14,7 @@ use crate::inspect::scatter::excess_at;
 use crate::inspect::seek::Candidate;
 use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
 use crate::measure::Estimate;
+use crate::optics::equivalent_diameter;
 
 /// Share of a round shadow's depth that its fit may leave over around it: its first bright ring is a twentieth deep
 /// (project optics notes, section 2.8), and compression and a mote's own form move it. A guess.
@@ -22,6 +23,9 @@ const MISFIT: f64 = 0.08;
 /// Light lost in an outline over what round fits in it explain, from which on it is one thing that they took apart: grains
 /// side by side leave their rings. A guess.
 const UNEXPLAINED: f64 = 1.35;
+
+/// Answer of the search from which on something lies there, whatever it looks like. A guess.
+const PLAIN: f64 = 20.0;
 
 /// Greatest depth of a faint patch: a drying ring or a streak of fluid takes a few per cent of the light. A guess.
 const FAINT: f64 = 0.15;
@@ -58,14 +62,9 @@ impl Finder<'_> {
             Bank::new(setting.shadowing(height, stand_off.edge), LARGEST_ROUND)
         });
         for (b, sure) in believed.iter().zip(sure) {
-            // The ends of a faint patch fray: what stands by them, as faint, is part of it.
-            let frayed = |s: &Shadow, depth: f64| {
-                let margin = if depth < 1.5 * s.depth() && s.depth() < 0.1 { 3.0 * self.width(b) } else { 2.0 };
-                s.holds(b.spot, margin as isize)
-            };
-            // On a faint patch a grain may lie, if it is much deeper or clearly round; in another outline it is part of that.
             let depth = self.banks[b.bank].shape(b.spot.area_um2).at(0.0).0;
             let round = b.snr > 12.0 && b.fit.likeness() > 0.95;
+            // On a faint patch a grain may lie, if it is much deeper or clearly round; in another outline it is part of that.
             let least = |i: usize, s: &Shadow| {
                 if round && s.depth() < FAINT {
                     1.0
@@ -75,7 +74,12 @@ impl Finder<'_> {
                     f64::INFINITY
                 }
             };
-            let part = |(i, s): (usize, &Shadow)| frayed(s, depth) && depth < least(i, s) * s.depth();
+            // The ends of a faint patch fray: what stands by them, as faint and not clearly round, is part of it.
+            let frayed = |s: &Shadow| {
+                let reach = (3.0 * self.width(b)) as isize;
+                !round && s.depth() < 0.1 && depth < 1.5 * s.depth() && s.holds(b.spot, reach)
+            };
+            let part = |(i, s): (usize, &Shadow)| s.holds(b.spot, 2) && depth < least(i, s) * s.depth() || frayed(s);
             if !sure && shadows.iter().enumerate().any(part) {
                 continue;
             }
@@ -107,7 +111,37 @@ impl Finder<'_> {
             }
             shadows.push(self.round(b, believed));
         }
+        for c in broad.iter().filter(|c| c.snr > PLAIN) {
+            shadows.extend(self.untold(c, &shadows, believed, &clear));
+        }
         shadows
+    }
+
+    /// What answered strongly and is in no shadow told so far, by its outline: drops and rings that no round shadow fits.
+    fn untold(&self, c: &Candidate, told: &[Shadow], believed: &[Believed], clear: &Wall) -> Option<Shadow> {
+        let spot = Spot { x: c.x, y: c.y, area_um2: 1.0 };
+        let bank = &self.banks[self.banks.len() - 1];
+        // To a defect the narrowest filter answers best; the rim of a ring is as broad as the pupil's image.
+        let narrowest = self.noise.first().map_or(0.0, |n| n.scale * self.wall.cell_um);
+        if c.scale * self.wall.cell_um < (0.2 * self.banks[0].shadowing().pupil.0).max(1.01 * narrowest) {
+            return None;
+        }
+        let reach = |s: &Shadow| bank.shadowing().pupil.0.hypot(equivalent_diameter(s.spot.area_um2).0);
+        let within = |s: &Shadow| (s.spot.x - c.x).hypot(s.spot.y - c.y) * self.wall.cell_um < reach(s);
+        if told.iter().any(|s| s.holds(spot, 3) || within(s)) {
+            return None;
+        }
+        let blur = ((0.3 * c.scale) as usize).max(1);
+        let extent = extent_of(clear, spot, excess_at(self.noise, blur as f64), blur)?;
+        let margin = 0.5 * extent.major_um / self.wall.cell_um;
+        let room = 0.5 * bank.shadowing().pupil.0 / self.wall.cell_um;
+        // Two standard deviations of the pupil's image are half as wide as it: a defect is narrower.
+        let wide = extent.minor_um > 0.4 * self.banks[0].shadowing().pupil.0;
+        let real = wide && extent.snr() > self.threshold && clear.holds(extent.x, extent.y, room);
+        let other = runs_into(&extent, c.snr, believed)
+            || self.left_by_another(spot, extent.depth, margin, believed)
+            || is_told(&extent, told);
+        (real && !other).then(|| self.free(extent, c.snr))
     }
 
     /// Faint patches, streaks and rings: each answers in many places, but is one thing. What lies on them is taken out;

@@ -14,7 +14,7 @@ use crate::density::normal;
 use crate::diffraction::{Edge, Light, Shadowing};
 use crate::inspect::fit::{Spot, Wall};
 use crate::measure::Estimate;
-use crate::optics::equivalent_diameter;
+use crate::optics::{area_at_snr_um2, equivalent_diameter};
 
 /// Where a stand-off comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -86,8 +86,8 @@ pub fn measure(wall: &Wall, setting: &Setting, bright: &[Spot]) -> StandOff {
     // What the picture's edge cuts tells less, and what converters make of an edge tells nothing.
     let room = 0.5 * 1000.0 * RANGE.1 / setting.f_number.exact() / wall.cell_um;
     let whole = bright.iter().filter(|s| wall.holds(s.x, s.y, room));
-    let bright: &[Spot] = &whole.take(MOST).copied().collect::<Vec<_>>();
-    match measured(wall, setting, bright) {
+    let whole: Vec<Spot> = whole.copied().collect();
+    match measured(wall, setting, &whole) {
         Some((edge, pooled)) if pooled.sigma < 0.12 => {
             StandOff { height_mm: pooled.estimate(), source: StandOffSource::Measured, shadows: pooled.shadows, edge }
         }
@@ -107,8 +107,9 @@ fn measured(wall: &Wall, setting: &Setting, bright: &[Spot]) -> Option<(Edge, Po
     // By rays and far apart first, then close around the best, by rays and by waves.
     let coarse: Vec<f64> = (0..10).map(|i| RANGE.0 * (RANGE.1 / RANGE.0).powf(f64::from(i) / 9.0)).collect();
     let light = Light::mixed(setting.colours).coarser();
-    let table = Table::of(wall, setting, (Edge::Geometric, &light), &coarse, bright);
-    let first = table.pooled()?;
+    let brightest = &bright[..bright.len().min(MOST)];
+    let first = Table::of(wall, setting, (Edge::Geometric, &light), &coarse, brightest).pooled()?;
+    let bright: &[Spot] = &telling(wall, setting, first.height, bright);
     let around = |middle: f64, ratio: f64| -> Vec<f64> { (-2..=2).map(|i| middle * ratio.powi(i)).collect() };
     let fine = |edge: Edge| -> Option<Table> {
         let rough = Table::of(wall, setting, (edge, &light), &around(first.height, 1.16), bright).pooled()?;
@@ -117,6 +118,19 @@ fn measured(wall: &Wall, setting: &Setting, bright: &[Spot]) -> Option<(Edge, Po
     let (rays, waves) = (fine(Edge::Geometric)?, fine(Edge::Wave)?);
     let (edge, table) = if rays.explains_better_than(&waves) { (Edge::Geometric, rays) } else { (Edge::Wave, waves) };
     Some((edge, table.pooled()?))
+}
+
+/// Of some shadows those that tell most, now that the height is roughly known: not the brightest, which are broad and ragged.
+fn telling(wall: &Wall, setting: &Setting, height_mm: f64, bright: &[Spot]) -> Vec<Spot> {
+    let pupil = Micrometres(height_mm * 1000.0 / setting.f_number.exact());
+    let expected = |s: &Spot| {
+        let noise = f64::from(wall.flat.sigma.under(s.x as usize, s.y as usize));
+        let snr = s.area_um2 / area_at_snr_um2(1.0, noise, Micrometres(wall.cell_um), pupil);
+        ragged(equivalent_diameter(s.area_um2).0 / pupil.0).hypot(MODEL).hypot(BY_NOISE / snr)
+    };
+    let mut told: Vec<(f64, Spot)> = bright.iter().map(|s| (expected(s), *s)).collect();
+    told.sort_by(|a, b| a.0.total_cmp(&b.0));
+    told.into_iter().take(MOST).map(|(_, spot)| spot).collect()
 }
 
 /// How well each shadow is fitted at each stand-off.
@@ -155,9 +169,19 @@ const ROUND: f64 = 0.9;
 /// What the model does not know of one shadow, in ln height: blades of the pupil, vignetting, ragged edges. A guess,
 /// from the widths of regular pentagons to heptagons against the disc of the same area.
 const MODEL: f64 = 0.03;
+/// The part of it that all shadows of a frame have in common, so that many of them do not make it smaller. A guess.
+const COMMON: f64 = 0.01;
 /// The same of a mote as broad as the pupil's image: its own ragged outline is taken for blur. It falls with the square of the
 /// breadth, for a small mote's shadow has the outline of the pupil. A guess.
 const RAGGED: f64 = 0.15;
+/// What noise makes uncertain of one shadow at SNR 1, in ln height, of motes smaller than the pupil's image: as the fits of 1000
+/// shadows of synthetic frames said.
+const BY_NOISE: f64 = 0.5;
+
+/// The uncertainty that a ragged outline makes, by the diameter of the mote over that of the pupil's image.
+fn ragged(breadth: f64) -> f64 {
+    RAGGED * breadth.powi(2).min(1.0)
+}
 
 /// Share of shadows that tell the common height: not those of odd motes, of overlapping ones, of ones under the glass. A guess.
 const AGREE: f64 = 0.7;
@@ -212,8 +236,8 @@ impl Table {
         let own: Vec<(f64, f64)> = round
             .map(|row| {
                 let (at, sigma) = self.least(&row.chi2);
-                let ragged = RAGGED * row.breadth.powi(2).min(1.0);
-                (at, (sigma * (row.least() / row.freedom).max(1.0).sqrt()).hypot(MODEL).hypot(ragged))
+                let by_noise = sigma * (row.least() / row.freedom).max(1.0).sqrt();
+                (at, by_noise.hypot(MODEL).hypot(ragged(row.breadth)))
             })
             .filter(|o| o.1 < 0.5 && o.0 > LOWEST.ln())
             .collect();
@@ -226,7 +250,7 @@ impl Table {
         }
         let sum: f64 = kept.iter().map(|o| weight(o)).sum();
         let at = kept.iter().map(|o| weight(o) * o.0).sum::<f64>() / sum;
-        Some(Pooled { height: at.exp(), sigma: (1.0 / sum).sqrt(), shadows: kept.len() })
+        Some(Pooled { height: at.exp(), sigma: (1.0 / sum).sqrt().hypot(COMMON), shadows: kept.len() })
     }
 
     /// Where in ln height a row is least, by the parabola through its least value and the two beside it, and the
