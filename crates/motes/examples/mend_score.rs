@@ -9,9 +9,11 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::time::Instant;
 
-use motelight_frame::{Colour, Frame, Layout, RawDecoder, ReadOptions, read};
+use motelight_frame::{Colour, Frame, Layout, PicturePoint, RawDecoder, ReadOptions, Rect, read};
+use motelight_motes::answer::standing;
 use motelight_motes::inspect::{InspectOptions, inspect};
-use motelight_motes::mend::{Chart, MendOptions, Mended, Treatment, mend};
+use motelight_motes::mend::{Chart, MendOptions, Mended, Outcome, Treatment, mend};
+use motelight_motes::visibility::Viewing;
 use motelight_synth::random::Random;
 use motelight_synth::scene::{Canvas, View, Wall};
 use motelight_synth::write::{Chroma, Compression, Depth, Endian};
@@ -30,11 +32,29 @@ struct Row {
     raw: f64,
     exact: f64,
     mended: f64,
-    peak: f64,
-    noise: f64,
+    /// Power of the grain after mending: over that of dividing by the true shadow where the light was divided, over that of the
+    /// picture around where it was filled.
+    grain: [Grain; 2],
     /// Depth that is really left, and whether it was said to show.
     left: f64,
     still_shows: bool,
+    /// Whether it would be seen, on screen or in a print, before and after.
+    seen: [bool; 2],
+}
+
+/// Squares of differences of two pixels of one plane, two apart, over the clean picture's light there.
+#[derive(Default, Clone, Copy)]
+struct Grain {
+    is: f64,
+    wanted: f64,
+    count: [f64; 2],
+}
+
+impl Grain {
+    /// Power over what is wanted; `None` of few pixels.
+    fn ratio(&self) -> Option<f64> {
+        (self.count.iter().all(|&n| n > 60.0)).then(|| self.is / self.count[0] / (self.wanted / self.count[1]))
+    }
 }
 
 fn main() {
@@ -243,6 +263,10 @@ fn score(
 ) {
     let mosaic = matches!(shown.layout, Layout::Mosaic(_));
     let size = shown.size();
+    let mut treated = shown.clone();
+    let mut planes = treated.planes.to_vec();
+    mended.patches.iter().for_each(|p| p.put(&mut planes, Rect::whole(shown.size())));
+    treated.planes = planes.into();
     let maps: [Vec<f32>; 3] = std::array::from_fn(|c| picture.transmission_map(c));
     for shadow in &picture.shadows {
         let depth = shadow.loss[1].iter().copied().fold(0.0f32, f32::max) as f64;
@@ -258,8 +282,45 @@ fn score(
         let (mut e_raw, mut e_exact, mut e_mended, mut n) = (0.0, 0.0, 0.0, 0.0);
         let mut truth_ln = Vec::new();
         let (mut along, mut squares) = (0.0, 0.0);
-        let (mut var_left, mut var_want) = (0.0, 0.0);
-        let _ = (&mut var_left, &mut var_want);
+        let mut grain = [Grain::default(); 2];
+        let colour_of = |plane: usize, x: usize, y: usize| match &shown.layout {
+            Layout::Mosaic(cfa) => match cfa.colour(x, y) {
+                Colour::Red => 0,
+                Colour::Green => 1,
+                Colour::Blue => 2,
+            },
+            _ => plane,
+        };
+        let count = if mosaic { 1 } else { 3 };
+        let passed = |c: usize, x: usize, y: usize| f64::from(maps[c][y * size.width + x]);
+        let filled_one = |o: &Outcome| d < 6.0 && o.treatment == Treatment::Filled;
+        for (y, x) in (0..shadow.height * shadow.width)
+            .map(|i| (shadow.y + (i / shadow.width) as i64, shadow.x + (i % shadow.width) as i64))
+            .filter(|&(y, x)| x >= 0 && y >= 0 && x + 2 < size.width as i64 && y < size.height as i64)
+        {
+            let (x, y) = (x as usize, y as usize);
+            for plane in 0..count {
+                let c = colour_of(plane, x, y);
+                let over = |f: &Frame, x: usize, t: f64| {
+                    bend.back(f64::from(f.planes[plane].at(x, y))) / t / clean(picture, c, mosaic, x, y).max(1e-4)
+                };
+                let square = |f: &Frame, t: [f64; 2]| (over(f, x, t[0]) - over(f, x + 2, t[1])).powi(2);
+                let t = [passed(c, x, y), passed(c, x + 2, y)];
+                if t.iter().all(|&t| t > 0.3) && f64::from(shadow.loss_at(1, x as i64, y as i64)) > 0.1 * depth {
+                    grain[0].is += square(&treated, [1.0; 2]);
+                    grain[0].wanted += square(shown, t);
+                    grain[0].count = grain[0].count.map(|n| n + 1.0);
+                }
+                if filled_one(outcome) && t.iter().all(|&t| t < 0.22) {
+                    grain[1].is += square(&treated, [1.0; 2]);
+                    grain[1].count[0] += 1.0;
+                }
+                if t.iter().all(|&t| t > 0.995) {
+                    grain[1].wanted += square(shown, [1.0; 2]);
+                    grain[1].count[1] += 1.0;
+                }
+            }
+        }
         for j in 0..shadow.height {
             for i in 0..shadow.width {
                 let (x, y) = (shadow.x + i as i64, shadow.y + j as i64);
@@ -270,18 +331,8 @@ fn score(
                     continue;
                 }
                 let (x, y) = (x as usize, y as usize);
-                let planes: Vec<(usize, usize)> = match &shown.layout {
-                    Layout::Mosaic(cfa) => vec![(
-                        0,
-                        match cfa.colour(x, y) {
-                            Colour::Red => 0,
-                            Colour::Green => 1,
-                            Colour::Blue => 2,
-                        },
-                    )],
-                    _ => (0..3).map(|c| (c, c)).collect(),
-                };
-                for (plane, colour) in planes {
+                for plane in 0..count {
+                    let colour = colour_of(plane, x, y);
                     let want = srgb(bend.forth(clean(picture, colour, mosaic, x, y)));
                     let before = f64::from(shown.planes[plane].at(x, y));
                     let t = f64::from(maps[colour][y * size.width + x]).max(1e-3);
@@ -307,6 +358,10 @@ fn score(
         if n < 20.0 {
             continue;
         }
+        let half = shadow.loss[1].iter().filter(|&&l| f64::from(l) > 0.5 * depth).count() as f64;
+        let (at, width) = (PicturePoint { x: shadow.centre_px[0], y: shadow.centre_px[1] }, (1.273 * half).sqrt());
+        let seen =
+            [shown, &treated].map(|f| standing(f, at, width, &Viewing::standard()).is_some_and(|s| s.visible(depth)));
         let psnr = |e: f64| -10.0 * (e / n).max(1e-12).log10();
         let detail = plane_free_spread(&truth_ln);
         let row = Row {
@@ -319,17 +374,24 @@ fn score(
             raw: psnr(e_raw),
             exact: psnr(e_exact),
             mended: psnr(e_mended),
-            peak: 0.0,
-            noise: detail,
+            grain,
             left: depth * along / f64::max(squares, 1e-9),
             still_shows: d < 6.0 && outcome.still_shows,
+            seen,
         };
         let worse = row.raw - row.mended > 0.1;
         let poor = row.exact - row.mended > 1.5 && row.exact - row.raw > 1.5;
-        if list && (worse || poor) {
+        let shows = row.seen == [true, true];
+        if list && (worse || poor || shows) {
             println!(
                 "   {} depth {:.3} (foretold {:.3}) off {d:.2} px detail {detail:.3} raw {:.1} exact {:.1} mended {:.1} {:?} {} p {:?} snr {:.1} before {:.3} after {:.3} at {:.0},{:.0} {}",
-                if worse { "WORSE" } else { "poor" },
+                if worse {
+                    "WORSE"
+                } else if shows {
+                    "SHOWS"
+                } else {
+                    "poor"
+                },
                 depth,
                 outcome.depth_foretold,
                 row.raw,
@@ -399,6 +461,14 @@ fn summary(rows: &[Row]) {
             line(if textured { "textured" } else { "plain" }, low, high, &band);
         }
     }
+    println!("what would be seen, on screen or in a print, plain and textured");
+    let seen: Vec<&Row> = rows.iter().copied().filter(|r| r.seen[0]).collect();
+    for (low, high) in [(0.0, 0.25), (0.25, 0.5), (0.5, 1.1)] {
+        let band: Vec<&Row> = seen.iter().copied().filter(|r| r.depth >= low && r.depth < high).collect();
+        line("seen", low, high, &band);
+    }
+    let gone = seen.iter().filter(|r| !r.seen[1]).count();
+    println!("of {} seen before {gone} are not seen after", seen.len());
     println!("by view");
     for view in View::ALL {
         let band: Vec<&Row> = rows.iter().copied().filter(|r| r.view == view && r.depth < 0.25).collect();
@@ -427,7 +497,23 @@ fn summary(rows: &[Row]) {
         over(0.02, false),
         over(0.05, false)
     );
-    let _ = rows.iter().map(|r| r.peak + r.noise).sum::<f64>();
+    // Detail is taken for grain where there is any.
+    let plain: Vec<&&Row> = rows.iter().filter(|r| !r.textured).collect();
+    for (what, k) in
+        [("lifted: power of the grain over that of dividing by the truth", 0), ("filled: over that around", 1)]
+    {
+        let treated = plain.iter().filter(|r| r.treatment != Treatment::Untouched);
+        let ratios: Vec<f64> = treated.filter_map(|r| r.grain[k].ratio()).collect();
+        let at = |q: f64| quantile(ratios.clone(), q);
+        let near = ratios.iter().filter(|&&v| (v - 1.0).abs() < 0.15).count();
+        println!(
+            "{what}: median {:.3}, nine tenths within {:.3} to {:.3}, {near} of {} within 15 %",
+            at(0.5),
+            at(0.05),
+            at(0.95),
+            ratios.len()
+        );
+    }
 }
 
 fn line(name: &str, low: f64, high: f64, band: &[&Row]) {

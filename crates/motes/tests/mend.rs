@@ -65,6 +65,38 @@ fn fibres_crumbs_rings_and_films_are_lifted_by_their_form() {
     }
 }
 
+/// Of a mote broader than the pupil's image nothing of the core can be divided, and what is filled there must meet what is divided around,
+/// and have the picture's own grain.
+#[test]
+fn around_a_core_without_light_no_rim_is_left() {
+    let broad = |i: u32| Shape::Irregular {
+        diameter_um: 84.0 + 3.0 * f64::from(i),
+        roughness: 0.1,
+        elongation: 1.0 + 0.1 * f64::from(i),
+        seed: u64::from(i),
+    };
+    let mote = |i: u32| Mote {
+        id: i,
+        at_mm: [f64::from(i % 4) * 1.9 - 2.8, f64::from(i / 4) * 1.7 - 1.7],
+        shape: if i < 9 { broad(i) } else { Shape::Grain { diameter_um: 14.0 + 2.0 * f64::from(i) } },
+        stand_off_mm: None,
+    };
+    let mut grain = [(0.0, 0.0); 2];
+    for (mode, stop) in [(Mode::PupilIntegral, 16.0), (Mode::PupilIntegral, 22.0), (Mode::Fresnel, 22.0)] {
+        let taken = Taken::inspected((0..12).map(mote).collect(), mode, stop, 5, Lens::new(65.0));
+        let mended = mended(&taken);
+        for id in 0..9 {
+            let own = taken.grain(&mended, id).expect("in the picture");
+            grain = [0, 1].map(|k| (grain[k].0 + own[k].0, grain[k].1 + own[k].1));
+            let (least, most) = taken.strays(&mended, id).expect("in the picture");
+            assert!(least > 0.92 && most < 1.08, "{mode:?} f/{stop}, mote {id}: light from {least:.3} to {most:.3}");
+        }
+    }
+    let [filled, around] = grain.map(|(sum, count)| sum / count);
+    let times = filled / around;
+    assert!((times - 1.0).abs() < 0.15, "{times:.3} times the grain around, by {} pairs of pixels", grain[0].1);
+}
+
 /// Nearer to the photosites a shadow is narrower: geometry. No swab reaches what lies there, so it must be told.
 #[test]
 fn a_mote_under_the_glass_is_told_and_lifted() {

@@ -60,7 +60,10 @@ impl Finder<'_> {
                 let passed = |(s, shape): &(Spot, Shape)| 1.0 - shape.at((px - s.x).hypot(py - s.y) * cell).0;
                 let passed: f64 = others.iter().map(passed).product();
                 seen.lost.set(cx, cy, 1.0 - (1.0 - seen.lost.at(cx, cy)) / passed.max(0.05) as f32);
-                seen.outline.set(cx, cy, far(px, py) < radius);
+                let another = |(s, _): &(Spot, Shape)| {
+                    (px - s.x).hypot(py - s.y) * diameter < far(px, py) * equivalent_diameter(s.area_um2).0
+                };
+                seen.outline.set(cx, cy, far(px, py) < radius && !others.iter().any(another));
             }
         }
         Some(Form::about(spot.area_um2, &seen, bank))

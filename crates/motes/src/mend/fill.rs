@@ -10,13 +10,15 @@ use crate::mend::cells::Cutout;
 use crate::mend::lift::{Cluster, Lift};
 
 /// Transmission below which the core is filled; dividing would double the grain.
-const OPEN: f64 = 0.25;
+pub const OPEN: f64 = 0.25;
 /// Up to this transmission filled and divided light run into each other, so that no seam shows.
 const JOINED: f64 = 0.35;
 /// Error of a transmission: what the model of a deep shadow leaves, a guess.
 const PASSED_ERROR: f64 = 0.01;
 /// Below this transmission divided light tells nothing.
 const LOST: f64 = 0.05;
+/// Most that a plain place's grain is raised by, to be as strong as around: more is detail. A guess.
+const MORE_GRAIN: f64 = 1.3;
 /// Standard deviations of the surroundings that are tried, px.
 const SCALES: [f64; 6] = [1.5, 3.0, 6.0, 12.0, 24.0, 48.0];
 /// A mean of surroundings is good once it weighs as much as so many undisturbed pixels.
@@ -160,7 +162,8 @@ impl Core<'_> {
         known
     }
 
-    /// A place near by, without shadows, whose light is most like that around the shadow.
+    /// A place near by, without shadows, whose light is most like that around the shadow, and plain. Of many the plainest has by chance
+    /// less grain than the picture: it is given as much as the others have.
     fn donor(&self, radius: f64, level: f64, taken: &impl Fn(f64, f64) -> bool) -> Option<Donor> {
         let size = self.frame.size();
         let period = match &self.frame.layout {
@@ -168,7 +171,7 @@ impl Core<'_> {
             _ => 1,
         };
         let reach = radius.ceil() + 4.0;
-        let mut best: Option<(f64, Donor)> = None;
+        let mut asked: Vec<(f64, f64, f64, Donor)> = Vec::new();
         for ring in [1.2, 1.8, 2.6] {
             for turn in 0..12 {
                 let angle = f64::from(turn) * std::f64::consts::PI / 6.0;
@@ -184,13 +187,15 @@ impl Core<'_> {
                 let Some((light, rough)) = donor.facts(self, radius) else { continue };
                 // The plainest place of like light: grain is wanted from it, not detail.
                 let cost = (light / level.max(1e-6)).ln().abs() + rough / self.noise(light).sqrt();
-                if best.as_ref().is_none_or(|(c, _)| cost < *c) {
-                    let gain = (self.noise(level) / self.noise(light)).sqrt().min(2.0);
-                    best = Some((cost, Donor { gain, ..donor }));
-                }
+                asked.push((cost, light, rough / self.noise(light).sqrt(), donor));
             }
         }
-        best.map(|(_, d)| d)
+        let mut grains: Vec<f64> = asked.iter().map(|a| a.2).collect();
+        grains.sort_by(f64::total_cmp);
+        let usual = *grains.get(grains.len() / 2)?;
+        let (_, light, own, best) = asked.into_iter().min_by(|a, b| a.0.total_cmp(&b.0))?;
+        let gain = (self.noise(level) / self.noise(light)).sqrt().min(2.0) * (usual / own).min(MORE_GRAIN);
+        Some(Donor { gain, ..best })
     }
 }
 

@@ -75,6 +75,11 @@ pub struct Answer {
 impl Question {
     /// A shadow centred at a place of the picture.
     pub fn new(cells: &Cells, shadow: &LnShadow, at: (f64, f64)) -> Question {
+        Question::lighter_than(f64::NEG_INFINITY, cells, shadow, at)
+    }
+
+    /// The same without the part of it whose logarithm of light is `darkest` or less.
+    pub fn lighter_than(darkest: f64, cells: &Cells, shadow: &LnShadow, at: (f64, f64)) -> Question {
         let cell = cells.cell as f64;
         let nearest = |v: f64, origin: f64| ((v - origin) / cell - 0.5).round() as i64;
         let (column, row) = (nearest(at.0, cells.origin.0), nearest(at.1, cells.origin.1));
@@ -85,8 +90,8 @@ impl Question {
         for dy in -radius..=radius {
             for dx in -radius..=radius {
                 let (x, y) = (f64::from(dx) * cell + px, f64::from(dy) * cell + py);
-                if shadow.is_near(x, y) {
-                    let plain = shadow.at(x, y) as f32;
+                let plain = shadow.at(x, y) as f32;
+                if shadow.is_near(x, y) && plain > darkest as f32 {
                     taps.push(Tap { dx, dy, plain, shape: plain, backdrop: [0.0; BACKDROP] });
                 }
             }
@@ -185,5 +190,43 @@ fn orthogonalise(taps: &mut [Tap], radius: f64) {
         }
         let along: f32 = taps.iter().map(|t| t.shape * t.backdrop[k]).sum();
         taps.iter_mut().for_each(|t| t.shape -= along * t.backdrop[k]);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use motelight_frame::{Colour, FNumber, Micrometres, Millimetres, Size};
+
+    use super::*;
+    use crate::bank::Bank;
+    use crate::diffraction::{Edge, Light, Shadowing};
+    use crate::mend::shadow::Lost;
+    use crate::optics::disc_area_um2;
+
+    /// A picture holds a shadow but for its core, where black levels and stray light decide: however dark or light that is, the
+    /// flanks say the same.
+    #[test]
+    fn the_core_of_a_deep_shadow_says_nothing_of_its_flanks() {
+        let f_number = FNumber::new(22.0).expect("an f-number");
+        let shadowing = Shadowing::new(Millimetres(1.3), f_number, Edge::Geometric, Light::of(Colour::Green));
+        let mote = Micrometres(100.0);
+        let shape = Bank::new(shadowing, Micrometres(130.0)).shape(disc_area_um2(mote));
+        let shadow = LnShadow::of(Lost::Round { shape, pitch: 6.0 }, 24.0);
+        let (side, at) = (61, (30.5, 30.5));
+        let amplitude = |core: f64, darkest: f64| {
+            let ln = (0..side * side).map(|i| {
+                let ln = shadow.at((i % side) as f64 + 0.5 - at.0, (i / side) as f64 + 0.5 - at.1);
+                if ln < -2.0 { core } else { ln }
+            });
+            let size = Size { width: side, height: side };
+            let cells = Cells { cell: 1, origin: (0.0, 0.0), size, ln: ln.collect(), weight: vec![1.0; side * side] };
+            let question = Question::lighter_than(darkest, &cells, &shadow, at);
+            question.ask(&Ground::of(&cells), 0, 0).expect("measured").amplitude
+        };
+        for core in [-2.0, -3.5, -6.0, -9.0] {
+            let flanks = amplitude(core, 0.25f64.ln());
+            assert!((flanks - 1.0).abs() < 1e-3, "core {core}: {flanks}");
+        }
+        assert!(amplitude(-9.0, f64::NEG_INFINITY) > 1.3, "and with the core it is taken for a stronger shadow");
     }
 }

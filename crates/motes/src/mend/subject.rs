@@ -5,6 +5,7 @@ use crate::form::Cast;
 use crate::mend::cells::Cells;
 use crate::mend::chart::ChartMote;
 use crate::mend::evidence::{Evidence, STRENGTH_ERROR, STRONG, speaks_for};
+use crate::mend::fill::OPEN;
 use crate::mend::fit::Fit;
 use crate::mend::question::{Ground, Question};
 use crate::mend::result::{Choice, MendOptions, Outcome, Reason, Treatment};
@@ -163,9 +164,10 @@ impl<'a> Subject<'a> {
         }
     }
 
-    /// Amplitude of its shadow in mended cells.
+    /// Amplitude of its shadow in mended cells, by what of it is divided: what is darker is filled, for its logarithm is made of
+    /// noise, codes and stray light.
     pub fn left_in(&self, cells: &Cells) -> Option<f64> {
-        let question = Question::new(cells, &self.shadow, (self.x, self.y));
+        let question = Question::lighter_than(OPEN.ln(), cells, &self.shadow, (self.x, self.y));
         question.ask(&Ground::of(cells), 0, 0).map(|a| a.amplitude)
     }
 

@@ -2,7 +2,7 @@
 
 use motelight_frame::{
     Body, Cfa, Colour, Digest, Encoding, FNumber, Frame, Layout, Mask, Micrometres, NoiseModel, Pitch, PitchSource,
-    Plane, SensorPoint, Shot, Size,
+    Plane, Rect, SensorPoint, Shot, Size,
 };
 use motelight_motes::Estimate;
 use motelight_motes::diffraction::Edge;
@@ -98,17 +98,67 @@ impl Taken {
         self.exposure.transmission_map(1).iter().filter(|t| (*t - 1.0).abs() > bound).count()
     }
 
-    /// What became of each shadow that can be told from noise at all.
-    pub fn places<'a>(&'a self, mended: &'a Mended) -> impl Iterator<Item = Place> + 'a {
-        let passed: [Vec<f32>; 3] = std::array::from_fn(|c| self.exposure.transmission_map(c));
-        let mut light = self.frame.planes[0].clone();
-        for patch in &mended.patches {
-            for y in 0..patch.window.height {
-                for x in (0..patch.window.width).filter(|&x| patch.mask.at(x, y)) {
-                    light.set(patch.window.x + x, patch.window.y + y, patch.planes[0].at(x, y));
+    /// Least and most light of any square of seven pixels in a mended shadow, over that of the clean picture.
+    pub fn strays(&self, mended: &Mended, id: u32) -> Option<(f64, f64)> {
+        const HALF: i64 = 3;
+        let shadow = self.exposure.shadows.iter().find(|s| s.id == id)?;
+        let light = self.light_of(mended);
+        let over = |x: i64, y: i64| {
+            let colour = self.exposure.camera.cfa.colour(x as usize, y as usize);
+            let clean = f64::from(self.exposure.light(x, y)[colour]) * self.exposure.camera.neutral[colour];
+            f64::from(light.at(x as usize, y as usize)) / clean
+        };
+        let square = |x: i64, y: i64| {
+            let side = 2 * HALF + 1;
+            (0..side * side).map(|i| over(x - HALF + i % side, y - HALF + i / side)).sum::<f64>() / (side * side) as f64
+        };
+        let mut strays = (f64::MAX, f64::MIN);
+        for y in shadow.y.max(HALF)..(shadow.y + shadow.height as i64).min(HEIGHT as i64 - HALF) {
+            for x in shadow.x.max(HALF)..(shadow.x + shadow.width as i64).min(WIDTH as i64 - HALF) {
+                if shadow.loss_at(1, x, y) > 0.02 {
+                    let v = square(x, y);
+                    strays = (strays.0.min(v), strays.1.max(v));
                 }
             }
         }
+        Some(strays)
+    }
+
+    /// Mean squared difference of two pixels of one colour over the clean light there, in the dark core of a mended shadow (less
+    /// than a fifth of the light passed), and where nothing was taken around it: sums and how many.
+    pub fn grain(&self, mended: &Mended, id: u32) -> Option<[(f64, f64); 2]> {
+        let shadow = self.exposure.shadows.iter().find(|s| s.id == id)?;
+        let (light, passed) = (self.light_of(mended), [0, 1, 2].map(|c| self.exposure.transmission_map(c)));
+        let mut sums = [(0.0, 0.0); 2];
+        for y in shadow.y.max(0)..(shadow.y + shadow.height as i64).min(HEIGHT as i64) {
+            for x in shadow.x.max(0)..(shadow.x + shadow.width as i64).min(WIDTH as i64 - 2) {
+                let colour = self.exposure.camera.cfa.colour(x as usize, y as usize);
+                let over = |x: i64| {
+                    let clean = f64::from(self.exposure.light(x, y)[colour]) * self.exposure.camera.neutral[colour];
+                    f64::from(light.at(x as usize, y as usize)) / clean
+                };
+                let through = [x, x + 2].map(|x| passed[colour][y as usize * WIDTH + x as usize]);
+                let square = (over(x) - over(x + 2)).powi(2);
+                let all = |dark: bool| through.iter().all(|&t| if dark { t < 0.2 } else { t > 0.998 });
+                for (sum, _) in sums.iter_mut().zip([true, false]).filter(|(_, dark)| all(*dark)) {
+                    *sum = (sum.0 + square, sum.1 + 1.0);
+                }
+            }
+        }
+        Some(sums)
+    }
+
+    /// The light of a mended picture.
+    fn light_of(&self, mended: &Mended) -> Plane {
+        let mut planes = vec![self.frame.planes[0].clone()];
+        mended.patches.iter().for_each(|p| p.put(&mut planes, Rect::whole(self.frame.size())));
+        planes.remove(0)
+    }
+
+    /// What became of each shadow that can be told from noise at all.
+    pub fn places<'a>(&'a self, mended: &'a Mended) -> impl Iterator<Item = Place> + 'a {
+        let passed: [Vec<f32>; 3] = std::array::from_fn(|c| self.exposure.transmission_map(c));
+        let light = self.light_of(mended);
         self.exposure.shadows.iter().filter_map(move |s| self.place(s, &passed, &light))
     }
 
