@@ -3,7 +3,7 @@
 use std::ops::ControlFlow;
 use std::path::PathBuf;
 
-use clap::Args;
+use clap::{ArgGroup, Args};
 use motelight_desk::jobs::signoff::{self as job, KnownShoot, Pages, SignedFile};
 use motelight_desk::jobs::{self, Outcome, Part};
 use motelight_desk::report::{shown, signoff_text};
@@ -13,6 +13,7 @@ use crate::say;
 
 /// Sign finished pictures off.
 #[derive(Debug, Args)]
+#[command(group(ArgGroup::new("motes").args(["trace", "test_frame"])))]
 pub struct SignOff {
     /// Finished pictures, or folders of them; they are only read
     #[arg(required = true)]
@@ -20,8 +21,11 @@ pub struct SignOff {
     /// The trace of the shoot (what `trace --json` wrote): each of its motes is answered for
     #[arg(long, value_name = "TRACE.json", requires = "originals")]
     pub trace: Option<PathBuf>,
-    /// Folder of the originals that were traced
-    #[arg(long, value_name = "DIR", requires = "trace")]
+    /// A test frame by the body of the originals: each of its motes that its original shows is answered for
+    #[arg(long, value_name = "WALL", requires = "originals", conflicts_with = "trace")]
+    pub test_frame: Option<PathBuf>,
+    /// Folder of the originals that the pictures were made from
+    #[arg(long, value_name = "DIR", requires = "motes")]
     pub originals: Option<PathBuf>,
     /// Look over only part K of N of the pictures, on one of N machines. With --json its document is for `motelight merge`.
     /// Writes nothing to the ledger, and no pages
@@ -35,15 +39,17 @@ pub struct SignOff {
 /// Signs finished pictures off.
 pub fn run(a: &SignOff) -> Outcome {
     let settings = a.common.settings();
-    let shoot = match a.trace.as_ref().zip(a.originals.as_ref()) {
-        None => None,
-        Some((trace, originals)) => match KnownShoot::open(trace, originals) {
-            Ok(shoot) => Some(shoot),
-            Err(e) => {
-                say::error(&e);
-                return Outcome::Failed;
-            }
-        },
+    let shoot = match (&a.trace, &a.test_frame, &a.originals) {
+        (Some(trace), _, Some(originals)) => KnownShoot::traced(trace, originals).map(Some),
+        (_, Some(wall), Some(originals)) => KnownShoot::by_test_frame(wall, originals, &settings).map(Some),
+        _ => Ok(None),
+    };
+    let shoot = match shoot {
+        Ok(shoot) => shoot,
+        Err(e) => {
+            say::error(&e);
+            return Outcome::Failed;
+        }
     };
     let (sources, errors) = jobs::pictures(&a.pictures);
     errors.iter().for_each(say::error);
@@ -76,7 +82,9 @@ pub fn run(a: &SignOff) -> Outcome {
     };
     if a.common.json {
         let mut document = job::document(&all, &settings, shoot.as_ref(), &pages);
-        document.part = a.part.map(|part| part.entry(&sources, &settings, &format!("signoff {:?}", document.trace)));
+        document.part = a.part.map(|part| {
+            part.entry(&sources, &settings, &format!("signoff {:?} {:?}", document.trace, document.test_frame))
+        });
         say::document(&document);
     } else {
         let written = [("Contact sheet", &pages.report), ("Delivery note", &pages.delivery_note)];
@@ -89,6 +97,6 @@ pub fn run(a: &SignOff) -> Outcome {
 
 fn told(file: &SignedFile) -> String {
     let Ok(s) = &file.result else { return String::new() };
-    let motes = s.traced.as_ref().map_or(&[][..], |t| &t.answers);
+    let motes = s.answered.as_ref().map_or(&[][..], |t| &t.answers);
     signoff_text(&file.path.display().to_string(), s.size, s.orientation, &s.sign_off, motes)
 }

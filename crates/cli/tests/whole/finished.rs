@@ -6,7 +6,7 @@ use motelight_frame::{Frame, Plane, Size};
 use motelight_synth::scene::View;
 use motelight_synth::sets::{FrameSpec, PictureSpec, picture, test_frame, write};
 use motelight_synth::write::{Depth, Endian};
-use motelight_synth::{Format, Glass, Mode, Tone, encode};
+use motelight_synth::{Exposure, Format, Glass, Mode, Tone, encode};
 use serde_json::Value;
 
 use crate::run::{digests, motelight};
@@ -153,12 +153,11 @@ fn each_mote_of_a_trace_is_answered_in_straightened_and_cropped_pictures() {
     assert!(10 * right >= 9 * all && all > 10, "{right} of {all} answered rightly\n{wrong}");
 }
 
-/// Held against the same picture without motes, edited alike: the synthetic camera knows it.
-#[test]
-fn shadows_are_taken_out_of_a_finished_picture_where_its_original_says() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let at = |name: &str| folder.path().join(name);
-    let body = FrameSpec {
+const SIXTEEN: Format = Format::Tiff(Depth::Sixteen, Endian::Little, Tone::Srgb);
+
+/// A body with 24 grains.
+fn body(seed: u64) -> FrameSpec {
+    FrameSpec {
         width: 1200,
         height: 800,
         mode: Mode::PupilIntegral,
@@ -166,17 +165,81 @@ fn shadows_are_taken_out_of_a_finished_picture_where_its_original_says() {
         grains_only: true,
         grains_um: [20.0, 70.0],
         stand_off_mm: Some(0.9),
-        ..FrameSpec::new(41, 24)
-    };
-    let sixteen = Format::Tiff(Depth::Sixteen, Endian::Little, Tone::Srgb);
-    write(&test_frame(&body), sixteen, None, &at("wall.tif"), &at("wall.json")).expect("written");
-    let taken = picture(&body, &PictureSpec::new(View::Harbour, 9, 16.0));
+        ..FrameSpec::new(seed, 24)
+    }
+}
+
+/// A test frame (`wall.tif`), a picture of a house by the same body (`originals`), the same without motes (`clean`), and the first one
+/// finished (`finished/house-web.tif`).
+fn house(folder: &Path) -> Exposure {
+    let at = |name: &str| folder.join(name);
+    write(&test_frame(&body(41)), SIXTEEN, None, &at("wall.tif"), &at("wall.json")).expect("written");
+    let taken = picture(&body(41), &PictureSpec::new(View::Harbour, 9, 16.0));
     for (place, glass) in [("originals/house.tif", Glass::AsItIs), ("clean/house.tif", Glass::Clean)] {
         std::fs::create_dir_all(at(place).parent().expect("a folder")).expect("made");
-        std::fs::write(at(place), encode(&taken, sixteen, glass).expect("encoded").bytes).expect("written");
+        std::fs::write(at(place), encode(&taken, SIXTEEN, glass).expect("encoded").bytes).expect("written");
     }
     std::fs::create_dir(at("finished")).expect("made");
     edit(&light_of(&at("originals/house.tif")), &at("finished/house-web.tif"));
+    taken
+}
+
+/// Held against what the synthetic camera knows: where shadows stand, and the same picture without any.
+#[test]
+fn a_test_frame_answers_for_the_motes_of_finished_pictures() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let at = |name: &str| folder.path().join(name);
+    let taken = house(folder.path());
+    edit(&light_of(&at("clean/house.tif")), &at("finished/house-mended.tif"));
+    let sign_off = |wall: &str| {
+        let (finished, wall, originals) = (at("finished"), at(wall), at("originals"));
+        motelight(&[
+            &"signoff",
+            &finished,
+            &"--test-frame",
+            &wall,
+            &"--originals",
+            &originals,
+            &"--json",
+            &"--no-record",
+        ])
+    };
+    let document = sign_off("wall.tif").document();
+    assert!(document["test_frame"].as_str().is_some_and(|p| p.ends_with("wall.tif")) && document["trace"].is_null());
+    let files = document["files"].as_array().expect("files");
+    let motes_of = |name: &str| -> &Vec<Value> {
+        let file = files.iter().find(|f| f["path"].as_str().is_some_and(|p| p.ends_with(name))).expect("judged");
+        assert!(file["original"]["path"].as_str().is_some_and(|p| p.ends_with("house.tif")), "{file}");
+        file["motes"].as_array().expect("motes")
+    };
+    let (dirty, clean) = (motes_of("house-web.tif"), motes_of("house-mended.tif"));
+    let mut visible = 0;
+    for mote in dirty {
+        let number = |key: &str| mote[key].as_f64().expect("a number");
+        let (x, y) = (number("x_px"), number("y_px"));
+        let places =
+            taken.shadows.iter().map(|s| edited(Size { width: 1200, height: 800 }, s.centre_px[0], s.centre_px[1]));
+        let off = places.map(|(u, v)| (u - x).hypot(v - y)).fold(f64::MAX, f64::min);
+        assert!(off < 0.3 * number("width_px"), "{mote}: {off:.2} px from the nearest shadow");
+        visible += usize::from(mote["answer"] == "visible");
+    }
+    assert!(visible >= 4, "{visible} of {} motes show", dirty.len());
+    assert_eq!(clean.len(), dirty.len());
+    assert!(clean.iter().all(|m| m["answer"] != "visible"), "{clean:?}");
+    // A test frame by another body answers for nothing, and says so.
+    write(&test_frame(&body(42)), SIXTEEN, None, &at("other.tif"), &at("other.json")).expect("written");
+    let document = sign_off("other.tif").document();
+    let file = &document["files"][0];
+    assert!(file["motes"].as_array().is_some_and(Vec::is_empty) && file["original"].is_null(), "{file}");
+    assert!(file["notes"].to_string().contains("without the test frame"), "{file}");
+}
+
+/// Held against the same picture without motes, edited alike: the synthetic camera knows it.
+#[test]
+fn shadows_are_taken_out_of_a_finished_picture_where_its_original_says() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let at = |name: &str| folder.path().join(name);
+    let taken = house(folder.path());
     edit(&light_of(&at("clean/house.tif")), &at("clean/house-web.tif"));
     let before = digests(&at("finished"));
     let mend = |more: &[&dyn AsRef<std::ffi::OsStr>]| {
@@ -226,8 +289,8 @@ fn shadows_are_taken_out_of_a_finished_picture_where_its_original_says() {
     assert_eq!(again.document()["pictures"][0]["done_before"], true);
     // A picture that was made from something else is refused, and says so.
     std::fs::remove_file(at("originals/house.tif")).expect("removed");
-    let other = picture(&body, &PictureSpec::new(View::Leaves, 4, 16.0));
-    std::fs::write(at("originals/leaves.tif"), encode(&other, sixteen, Glass::AsItIs).expect("encoded").bytes)
+    let other = picture(&body(41), &PictureSpec::new(View::Leaves, 4, 16.0));
+    std::fs::write(at("originals/leaves.tif"), encode(&other, SIXTEEN, Glass::AsItIs).expect("encoded").bytes)
         .expect("written");
     let run = mend(&[&"--originals", &at("originals")]);
     assert_eq!(run.code, 2);

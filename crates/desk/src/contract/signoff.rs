@@ -21,6 +21,8 @@ pub struct SignOffDocument {
     pub viewing: Vec<String>,
     /// The trace whose motes were asked for.
     pub trace: Option<String>,
+    /// The test frame whose motes were asked for.
+    pub test_frame: Option<String>,
     /// The contact sheet that was written.
     pub report: Option<String>,
     /// The delivery note that was written; only where at least one file is clear.
@@ -36,6 +38,7 @@ impl SignOffDocument {
             files,
             viewing,
             trace: None,
+            test_frame: None,
             report: None,
             delivery_note: None,
         }
@@ -175,7 +178,7 @@ pub struct OriginalEntry {
     pub radial: f64,
 }
 
-/// How a mote of the trace stands in a finished picture.
+/// How a mote of the shoot stands in a finished picture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Answer {
@@ -187,7 +190,7 @@ pub enum Answer {
     OutsideTheCrop,
 }
 
-/// One mote of the trace.
+/// One mote of the shoot.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]
 pub struct AnswerEntry {

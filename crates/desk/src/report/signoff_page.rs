@@ -27,7 +27,7 @@ pub struct SignedSheet<'a> {
     pub copy: Option<&'a (String, Size)>,
     /// Its worst places.
     pub views: &'a [SuspectView],
-    /// Motes of the trace.
+    /// Motes of the shoot.
     pub motes: &'a [AnswerEntry],
 }
 
@@ -202,7 +202,7 @@ fn clear_table(clear: &[&SignedSheet]) -> Markup {
                 th { "file" }
                 th class="n" { "size" span class="unit" { "px" } }
                 @for v in viewings { th class="n" { (medium(&v.viewing)) span class="unit" { "px per inch; % plain; finds from" } } }
-                @if traced { th { "motes of the trace" } }
+                @if traced { th { "motes of the shoot" } }
             } }
             tbody { @for s in clear {
                 @let size = s.orientation.shown_size(s.size);

@@ -11,7 +11,7 @@ use crate::contract::{Answer, AnswerEntry};
 /// Suspects that do not count and are listed all the same.
 const LOW: usize = 3;
 
-/// One file's answer as plain text. `size` and `orientation` of the file; `motes`: of the trace, where one was given.
+/// One file's answer as plain text. `size` and `orientation` of the file; `motes`: of the shoot, where they are known.
 pub fn signoff_text(
     name: &str,
     size: Size,
@@ -96,7 +96,7 @@ pub fn measured(s: &Suspect) -> String {
 pub fn cause(cause: Cause) -> &'static str {
     match cause {
         Cause::LikeAShadow => "even, soft and alone on a plain place, as a shadow is",
-        Cause::KnownMote => "a mote of the trace lies here and shows",
+        Cause::KnownMote => "a mote of the shoot lies here and shows",
         Cause::LightOnesToo => "light marks as clear lie about it",
         Cause::TooNarrow => "too narrow to be told from a speck",
         Cause::SharpEdge => "its edge is sharper than a shadow’s so faint",
@@ -107,12 +107,12 @@ pub fn cause(cause: Cause) -> &'static str {
     }
 }
 
-/// The motes of the trace in a sentence.
+/// The motes of the shoot in a sentence.
 pub fn answers(motes: &[AnswerEntry]) -> String {
     let of = |a: Answer| motes.iter().filter(|m| m.answer == a).count();
     let ids =
         |a: Answer| motes.iter().filter(|m| m.answer == a).map(|m| shown(&m.mote_id)).collect::<Vec<_>>().join(", ");
-    let mut told = format!("Motes of the trace: {} not visible", count(of(Answer::NotVisible)));
+    let mut told = format!("Motes of the shoot: {} not visible", count(of(Answer::NotVisible)));
     if of(Answer::Visible) > 0 {
         told += &format!(", {} visible ({})", count(of(Answer::Visible)), ids(Answer::Visible));
     }

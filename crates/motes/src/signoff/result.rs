@@ -23,7 +23,7 @@ pub enum Verdict {
 pub enum Cause {
     /// Round or of even thickness, soft, darker than around and alone on a plain place, as a shadow is.
     LikeAShadow,
-    /// A mote of the trace lies here and shows.
+    /// A mote of the shoot lies here and shows.
     KnownMote,
     /// Narrower than a shadow can be at the f-number that the file tells, or no wider than a dead photosite shows.
     TooNarrow,
@@ -61,7 +61,7 @@ pub struct Suspect {
     pub counts: bool,
     /// Why it is listed, or listed low.
     pub cause: Cause,
-    /// The mote of the trace that lies there.
+    /// The mote of the shoot that lies there.
     pub mote: Option<String>,
 }
 

@@ -1,30 +1,59 @@
-//! The trace of the shoot, asked about finished files: each is brought together with its original, and each mote of that is looked
-//! for where it must lie.
+//! The motes of a shoot, asked about finished files: each file is brought together with its original, and each mote that stands in
+//! that is looked for where it must lie.
 
 use std::path::{Path, PathBuf};
 
-use motelight_frame::{Body, Fault, Frame, FrameError, PicturePoint};
+use motelight_frame::{Body, Fault, Frame, FrameError, PicturePoint, Size, read};
 use motelight_motes::answer::standing;
+use motelight_motes::mend::{ChartMote, MendOptions, Outcome, Reason, Treatment, mend};
+use motelight_motes::optics::equivalent_diameter;
 use motelight_motes::register::Registration;
 use motelight_motes::signoff::{Cause, SignOff, Suspect, Verdict};
 
-use super::Traced;
+use super::Answered;
 use crate::contract::{
     Answer, AnswerEntry, OriginalEntry, SightingEntry, TraceDocument, TracedBodyEntry, TracedPictureEntry,
 };
-use crate::jobs::Settings;
-use crate::jobs::mend::{body_of, trace_document};
+use crate::jobs::mend::{Basis, body_of, trace_document};
 use crate::jobs::originals::Originals;
+use crate::jobs::room::cost;
+use crate::jobs::{Settings, Source};
 
-/// A traced shoot and where its originals lie.
+/// A shoot whose motes are known, and where its originals lie.
 #[derive(Debug)]
 pub struct KnownShoot {
-    /// The trace's file.
+    /// The file that tells the motes.
     pub path: PathBuf,
-    document: TraceDocument,
+    told: Told,
     originals: Originals,
-    /// Body and picture of each original.
-    places: Vec<(usize, usize)>,
+    /// Memory that looking at an original takes beside the finished file, bytes.
+    pub(super) cost: u64,
+}
+
+/// What tells which motes stand in an original.
+#[derive(Debug)]
+enum Told {
+    /// The trace of the shoot; body and picture of each original.
+    Trace(TraceDocument, Vec<(usize, usize)>),
+    /// A test frame by its body: the original is asked which motes of the chart it shows.
+    TestFrame(Box<Basis>),
+}
+
+/// The motes that stand in one original.
+struct Standing {
+    /// The size in which their places are told.
+    size: Size,
+    body: Option<Body>,
+    motes: Vec<Expected>,
+}
+
+/// One mote in an original.
+struct Expected {
+    id: String,
+    at: PicturePoint,
+    /// Full width of its shadow at half depth, px.
+    width_px: f64,
+    depth: f64,
 }
 
 impl KnownShoot {
@@ -32,7 +61,7 @@ impl KnownShoot {
     ///
     /// # Errors
     /// A file that is no trace, and a folder that holds none of its pictures.
-    pub fn open(trace: &Path, folder: &Path) -> Result<KnownShoot, FrameError> {
+    pub fn traced(trace: &Path, folder: &Path) -> Result<KnownShoot, FrameError> {
         let document = trace_document(trace)?;
         let there = Originals::open(folder)?.files;
         let (mut files, mut places) = (Vec::new(), Vec::new());
@@ -51,7 +80,25 @@ impl KnownShoot {
             let remedy = "Name the folder of the pictures that were traced.";
             return Err(FrameError::new(Fault::Usage, folder, "none of the trace’s pictures lies here", remedy));
         }
-        Ok(KnownShoot { path: trace.to_path_buf(), document, originals: Originals { files }, places })
+        let told = Told::Trace(document, places);
+        Ok(KnownShoot { path: trace.to_path_buf(), told, originals: Originals { files }, cost: 0 })
+    }
+
+    /// Reads a test frame, and finds the pictures in a folder.
+    ///
+    /// # Errors
+    /// A test frame that no chart can be drawn from, and a folder without pictures.
+    pub fn by_test_frame(wall: &Path, folder: &Path, settings: &Settings) -> Result<KnownShoot, FrameError> {
+        let basis = Basis::test_frame(wall, settings)?;
+        let originals = Originals::open(folder)?;
+        let of = |f: &PathBuf| cost(settings, &Source { path: f.clone(), relative: f.clone() });
+        let cost = originals.files.iter().map(of).max().unwrap_or(0);
+        Ok(KnownShoot { path: wall.to_path_buf(), told: Told::TestFrame(Box::new(basis)), originals, cost })
+    }
+
+    /// Whether a trace tells the motes, and not a test frame.
+    pub fn is_traced(&self) -> bool {
+        matches!(self.told, Told::Trace(..))
     }
 
     /// The motes of a finished file's original, mote by mote, and the body that took it; or in words why not.
@@ -60,14 +107,16 @@ impl KnownShoot {
         path: &Path,
         frame: &Frame,
         settings: &Settings,
-    ) -> Result<(Traced, Option<Body>), String> {
+    ) -> Result<(Answered, Option<Body>), String> {
+        let without = if self.is_traced() { "the trace" } else { "the test frame" };
         let found = self.originals.find(path, frame, settings).map_err(|why| match why {
-            None => "No original of the trace fits this file: judged without the trace.".to_owned(),
-            Some(e) => format!("Judged without the trace: {}.", e.words()),
+            None => format!("None of the originals fits this file: judged without {without}."),
+            Some(e) => format!("Judged without {without}: {}.", e.words()),
         })?;
         let way = found.way;
-        let (body, picture) = self.entries(found.number).ok_or("The trace does not hold together.")?;
-        let answers = picture.motes.iter().map(|m| answer(m, picture, frame, &way, settings)).collect();
+        let standing =
+            self.standing(found.number, settings).map_err(|why| format!("Judged without {without}: {why}."))?;
+        let answers = standing.motes.iter().map(|m| answer(m, standing.size, frame, &way, settings)).collect();
         let (finished_from_original, radial) = way.matrix();
         let original = OriginalEntry {
             path: self.originals.files[found.number].display().to_string(),
@@ -77,33 +126,72 @@ impl KnownShoot {
             finished_from_original,
             radial,
         };
-        Ok((Traced { original, answers }, body_of(&body.body)))
+        Ok((Answered { original, answers }, standing.body))
     }
 
-    fn entries(&self, original: usize) -> Option<(&TracedBodyEntry, &TracedPictureEntry)> {
-        let &(body, picture) = self.places.get(original)?;
-        let body = self.document.bodies.get(body)?;
-        Some((body, body.pictures.get(picture)?))
+    /// The motes that stand in an original; or in words why they are not known.
+    fn standing(&self, original: usize, settings: &Settings) -> Result<Standing, String> {
+        match &self.told {
+            Told::Trace(document, places) => {
+                let known = places.get(original).and_then(|&(b, k)| {
+                    let body = document.bodies.get(b)?;
+                    Some(by_trace(body, body.pictures.get(k)?))
+                });
+                known.ok_or_else(|| "it does not hold together".to_owned())
+            }
+            Told::TestFrame(basis) => by_test_frame(basis, &self.originals.files[original], settings),
+        }
     }
 }
 
-/// One mote, looked for where it must lie.
-fn answer(
-    mote: &SightingEntry,
-    picture: &TracedPictureEntry,
-    frame: &Frame,
-    way: &Registration,
-    settings: &Settings,
-) -> AnswerEntry {
+fn by_trace(body: &TracedBodyEntry, picture: &TracedPictureEntry) -> Standing {
+    let of = |m: &SightingEntry| Expected {
+        id: m.id.clone(),
+        at: PicturePoint { x: m.x_px, y: m.y_px },
+        width_px: m.shadow_width_px,
+        depth: m.depth,
+    };
+    Standing {
+        size: Size { width: picture.width, height: picture.height },
+        body: body_of(&body.body),
+        motes: picture.motes.iter().map(of).collect(),
+    }
+}
+
+/// The original looked at as for mending, with nothing written.
+fn by_test_frame(basis: &Basis, original: &Path, settings: &Settings) -> Result<Standing, String> {
+    let frame = read(original, &settings.read).map_err(|e| e.message)?;
+    let chart = basis.chart(original).map_err(|e| e.message)?;
+    let options = MendOptions { viewings: settings.viewings.clone(), ..MendOptions::default() };
+    let seen = mend(&frame, &chart, &options).map_err(|refusal| refusal.message)?;
+    let pitch = frame.shot.pitch.map_or(chart.pitch, |p| p.value);
+    let expected = |(m, of): (&Outcome, &ChartMote)| {
+        // What is too faint as it was taken, a steep tone curve may bring out. What the original does not show, or hides, cannot
+        // be seen in what was made of it.
+        let stands =
+            m.treatment != Treatment::Untouched || matches!(m.reason, Some(Reason::TooFaint | Reason::NoBetter));
+        // Two discs, the mote and the pupil's image, overlap by half the smaller where one's edge runs through the other's middle:
+        // a shadow is at half its depth as wide as the larger, and at its edge as wide as both.
+        let own = equivalent_diameter(of.blocked_area_um2.value).0 / pitch.0;
+        let width_px = own.max(m.shadow_width_px - own);
+        let at = PicturePoint { x: m.x_px, y: m.y_px };
+        stands.then(|| Expected { id: m.id.clone(), at, width_px, depth: m.depth_before.unwrap_or(m.depth_foretold) })
+    };
+    let motes = seen.motes.iter().zip(&chart.motes).filter_map(expected).collect();
+    Ok(Standing { size: frame.size(), body: frame.shot.body, motes })
+}
+
+/// One mote, looked for where it must lie. `told_in`: the size of the original that its place is told in.
+fn answer(mote: &Expected, told_in: Size, frame: &Frame, way: &Registration, settings: &Settings) -> AnswerEntry {
     // Raw and rendered files of one exposure differ by a few pixels.
     let (sx, sy) = (
-        way.original.width as f64 / picture.width.max(1) as f64,
-        way.original.height as f64 / picture.height.max(1) as f64,
+        way.original.width as f64 / told_in.width.max(1) as f64,
+        way.original.height as f64 / told_in.height.max(1) as f64,
     );
-    let from = PicturePoint { x: mote.x_px * sx, y: mote.y_px * sy };
+    let from = PicturePoint { x: mote.at.x * sx, y: mote.at.y * sy };
     let size = frame.size();
     let at = way.finished_from_original(from);
-    let width_px = way.scale_at(from).map_or(0.0, |s| s * sx * mote.shadow_width_px);
+    let width_px = way.scale_at(from).map_or(0.0, |s| s * sx * mote.width_px);
     let inside = at.is_some_and(|p| {
         (0.0..size.width as f64).contains(&p.x) && (0.0..size.height as f64).contains(&p.y) && width_px > 0.0
     });
@@ -126,7 +214,7 @@ fn answer(
     }
 }
 
-/// Names the suspects that are motes of the trace, and adds those motes that show and were not suspected.
+/// Names the suspects that are motes of the shoot, and adds those motes that show and were not suspected.
 pub(super) fn among_suspects(judged: &mut SignOff, answers: &[AnswerEntry]) {
     for mote in answers.iter().filter(|a| a.answer != Answer::OutsideTheCrop) {
         let (Some(x), Some(y)) = (mote.x_px, mote.y_px) else { continue };

@@ -1,4 +1,4 @@
-//! Finished pictures looked over one last time, each on its own and, where the shoot's trace is given, mote by mote.
+//! Finished pictures looked over one last time, each on its own and, where the motes of the shoot are known, mote by mote.
 //!
 //! Files are only read. Each worker holds one picture at a time, and all of them together a bounded amount of memory.
 
@@ -44,17 +44,17 @@ pub struct Signed {
     pub digest: Digest,
     /// The body, where the file or its original tells it.
     pub body: Option<Body>,
-    /// What the look over gave; with motes of the trace among the suspects.
+    /// What the look over gave; with motes of the shoot among the suspects.
     pub sign_off: SignOff,
-    /// What the trace was asked, where its original was found.
-    pub traced: Option<Traced>,
+    /// What became of the motes of its original, where that was found.
+    pub answered: Option<Answered>,
     /// A small copy and the suspects' places as pictures; only of files that are not clear.
     pub views: Option<Views>,
 }
 
-/// The motes of the trace in one finished file.
+/// The motes of the shoot in one finished file.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Traced {
+pub struct Answered {
     /// The original and the way from it.
     pub original: OriginalEntry,
     /// Mote by mote.
@@ -81,6 +81,7 @@ pub fn sign_off_all(
     each: &mut dyn FnMut(&SignedFile) -> ControlFlow<()>,
 ) -> Vec<SignedFile> {
     let (next, room) = (AtomicUsize::new(0), Room::new());
+    let beside = shoot.map_or(0, |s| s.cost);
     let (tell, told) = mpsc::channel();
     let workers = std::thread::available_parallelism().map_or(1, usize::from).min(sources.len().max(1));
     let mut all: Vec<Option<SignedFile>> = sources.iter().map(|_| None).collect();
@@ -91,7 +92,7 @@ pub fn sign_off_all(
                 while let Some((i, source)) =
                     Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|i| Some((i, sources.get(i)?)))
                 {
-                    let _share = room.take(cost(settings, source));
+                    let _share = room.take(cost(settings, source) + beside);
                     if tell.send((i, guarded(source, settings, shoot, pictures))).is_err() {
                         return;
                     }
@@ -127,13 +128,13 @@ fn one(source: &Source, settings: &Settings, shoot: Option<&KnownShoot>, picture
     let mut frame = read(&source.path, &settings.read)?;
     let mut judged = sign_off(&frame, &SignOffOptions { viewings: settings.viewings.clone() });
     let mut body = frame.shot.body.clone();
-    let mut traced = None;
+    let mut answered = None;
     if let Some(shoot) = shoot {
         match shoot.ask(&source.path, &frame, settings) {
             Ok((answers, found)) => {
                 known::among_suspects(&mut judged, &answers.answers);
                 body = body.or(found);
-                traced = Some(answers);
+                answered = Some(answers);
             }
             Err(why) => judged.notes.push(why),
         }
@@ -151,7 +152,7 @@ fn one(source: &Source, settings: &Settings, shoot: Option<&KnownShoot>, picture
         digest: frame.digest.clone(),
         body,
         sign_off: judged,
-        traced,
+        answered,
         views,
     })
 }
@@ -161,7 +162,8 @@ pub fn document(all: &[SignedFile], settings: &Settings, shoot: Option<&KnownSho
     let viewing = settings.viewings.iter().map(ToString::to_string).collect();
     let mut document = SignOffDocument::new(all.iter().map(entry).collect(), viewing);
     let said = |p: &PathBuf| p.display().to_string();
-    document.trace = shoot.map(|s| said(&s.path));
+    let named = |traced: bool| shoot.filter(|s| s.is_traced() == traced).map(|s| said(&s.path));
+    (document.trace, document.test_frame) = (named(true), named(false));
     document.report = pages.report.as_ref().map(said);
     document.delivery_note = pages.delivery_note.as_ref().map(said);
     document
@@ -180,8 +182,8 @@ fn entry(file: &SignedFile) -> SignedFileEntry {
             print: PrintEntry::of(&s.sign_off.vouches),
             suspects: s.sign_off.suspects.iter().enumerate().map(|(i, one)| SuspectEntry::of(i, one)).collect(),
             vouches_to: VouchesEntry::of(&s.sign_off.vouches),
-            original: s.traced.as_ref().map(|t| t.original.clone()),
-            motes: s.traced.as_ref().map(|t| t.answers.clone()).unwrap_or_default(),
+            original: s.answered.as_ref().map(|t| t.original.clone()),
+            motes: s.answered.as_ref().map(|t| t.answers.clone()).unwrap_or_default(),
             notes: s.sign_off.notes.clone(),
             error: None,
         },

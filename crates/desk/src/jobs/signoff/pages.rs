@@ -42,7 +42,7 @@ pub fn write_pages(all: &[SignedFile], settings: &Settings, folder: &Path) -> Re
                 sign_off: &s.sign_off,
                 copy: views.map(|v| &v.copy),
                 views: views.map_or(&[], |v| v.suspects.as_slice()),
-                motes: s.traced.as_ref().map_or(&[], |t| t.answers.as_slice()),
+                motes: s.answered.as_ref().map_or(&[], |t| t.answers.as_slice()),
             })
         })
         .collect();
