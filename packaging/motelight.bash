@@ -1311,13 +1311,17 @@ _motelight() {
             return 0
             ;;
         motelight__subcmd__signoff)
-            opts="-h --trace --originals --part --json --sensor --no-record --ledger --out --print --distance --screen --help"
+            opts="-h --trace --test-frame --originals --part --json --sensor --no-record --ledger --out --print --distance --screen --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
             fi
             case "${prev}" in
                 --trace)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --test-frame)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
