@@ -24,40 +24,77 @@ pub(crate) fn gaussian(sigma: f64) -> Vec<f32> {
     taps.iter().map(|t| (t / sum) as f32).collect()
 }
 
-/// The plane under the taps along rows and columns; the border's samples go on past it. Bands of rows, so that both
-/// passes stay in the cache.
+/// Rows that are filtered in one go, so that both passes stay in the cache.
+const BAND: usize = 48;
+
+/// The plane under the taps along rows and columns; the border's samples go on past it.
 pub(crate) fn filtered(plane: &Plane, taps: &[f32]) -> Plane {
-    const BAND: usize = 48;
-    let Size { width, height } = plane.size();
-    let reach = taps.len() - 1;
+    let width = plane.width();
     let mut out = Plane::filled(plane.size(), 0.0f32);
-    if plane.size().area() == 0 {
-        return out;
-    }
-    out.data_mut().par_chunks_mut(width * BAND).enumerate().for_each_init(
-        || (vec![0.0f32; width * (BAND + 2 * reach)], vec![0.0f32; width + 2 * reach]),
-        |(across, padded), (band, rows)| {
-            let first = band * BAND;
+    out.data_mut().par_chunks_mut((width * BAND).max(1)).enumerate().for_each_init(
+        || Across::new(width, taps),
+        |across, (band, rows)| {
+            across.pass(plane, band * BAND, rows.len() / width);
+            rows.chunks_mut(width).enumerate().for_each(|(i, row)| across.row(i, row));
+        },
+    );
+    out
+}
+
+/// The plane under two sets of taps, and the two joined: `join` finds the first in the place of the result.
+pub(crate) fn filtered_twice(plane: &Plane, taps: [&[f32]; 2], join: impl Fn(&mut f32, f32) + Sync) -> Plane {
+    let width = plane.width();
+    let mut out = Plane::filled(plane.size(), 0.0f32);
+    out.data_mut().par_chunks_mut((width * BAND).max(1)).enumerate().for_each_init(
+        || (taps.map(|taps| Across::new(width, taps)), vec![0.0f32; width]),
+        |([first, second], other), (band, rows)| {
             let count = rows.len() / width;
-            for i in 0..count + 2 * reach {
-                let source = plane.row((first + i).saturating_sub(reach).min(height - 1));
-                padded[..reach].fill(source[0]);
-                padded[reach..reach + width].copy_from_slice(source);
-                padded[reach + width..].fill(source[width - 1]);
-                weigh(
-                    &mut across[i * width..(i + 1) * width],
-                    taps,
-                    |d| &padded[reach - d..],
-                    |d| &padded[reach + d..],
-                );
-            }
+            first.pass(plane, band * BAND, count);
+            second.pass(plane, band * BAND, count);
             for (i, row) in rows.chunks_mut(width).enumerate() {
-                let middle = i + reach;
-                weigh(row, taps, |d| &across[(middle - d) * width..], |d| &across[(middle + d) * width..]);
+                first.row(i, row);
+                second.row(i, other);
+                row.iter_mut().zip(other.iter()).for_each(|(v, o)| join(v, *o));
             }
         },
     );
     out
+}
+
+/// A band of rows under taps along them.
+struct Across<'t> {
+    taps: &'t [f32],
+    width: usize,
+    /// The band, with as many rows before and behind as the taps reach.
+    rows: Vec<f32>,
+    padded: Vec<f32>,
+}
+
+impl Across<'_> {
+    fn new(width: usize, taps: &[f32]) -> Across<'_> {
+        let reach = taps.len() - 1;
+        Across { taps, width, rows: vec![0.0; width * (BAND + 2 * reach)], padded: vec![0.0; width + 2 * reach] }
+    }
+
+    /// Takes in `count` rows of a plane from `first` on.
+    fn pass(&mut self, plane: &Plane, first: usize, count: usize) {
+        let (width, reach, padded) = (self.width, self.taps.len() - 1, &mut self.padded);
+        for i in 0..count + 2 * reach {
+            let source = plane.row((first + i).saturating_sub(reach).min(plane.height() - 1));
+            padded[..reach].fill(source[0]);
+            padded[reach..reach + width].copy_from_slice(source);
+            padded[reach + width..].fill(source[width - 1]);
+            let out = &mut self.rows[i * width..(i + 1) * width];
+            weigh(out, self.taps, |d| &padded[reach - d..], |d| &padded[reach + d..]);
+        }
+    }
+
+    /// Row `i` of the band under the taps along columns too.
+    fn row(&self, i: usize, out: &mut [f32]) {
+        let middle = i + self.taps.len() - 1;
+        let at = |row: usize| &self.rows[row * self.width..];
+        weigh(out, self.taps, |d| at(middle - d), |d| at(middle + d));
+    }
 }
 
 /// The sum over all taps of what lies so far before and behind.

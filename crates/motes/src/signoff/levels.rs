@@ -1,6 +1,6 @@
 //! The luminance of a picture on coarser and coarser cells.
 
-use motelight_frame::{Frame, Layout, Plane, Size};
+use motelight_frame::{Frame, Layout, Plane, Rect, Size};
 use rayon::prelude::*;
 
 use crate::gauss::halved;
@@ -8,6 +8,9 @@ use crate::gauss::halved;
 /// Long side from which the finest cells are 2 x 2 px: there a cell is below 6 µm of a 36 mm sensor, less than
 /// a third of the narrowest shadow of practice (20 µm: half a millimetre of stand-off at f/22).
 const LARGE: usize = 6200;
+
+/// Rows of cells whose light is made in one go.
+const ROWS: usize = 16;
 
 /// Luminance in linear light, white = 1, on square cells.
 #[derive(Debug, Clone)]
@@ -47,15 +50,20 @@ fn luminance(frame: &Frame, cell: usize) -> Plane {
     let weights: Vec<f32> = if frame.planes.len() == 3 { frame.luminance.to_vec() } else { vec![1.0] };
     let share = 1.0 / (cell * cell) as f32;
     let mut out = Plane::filled(cells, 0.0f32);
-    out.data_mut().par_chunks_mut(cells.width).enumerate().for_each(|(y, row)| {
-        for (plane, weight) in frame.planes.iter().zip(&weights) {
+    // A few rows at a time, for the light of a JPEG is made where it is looked at.
+    out.data_mut().par_chunks_mut(cells.width * ROWS).enumerate().for_each(|(band, rows)| {
+        let (y, height) = (band * ROWS * cell, (rows.len() / cells.width * cell).min(size.height));
+        for (plane, weight) in weights.iter().enumerate() {
             let weight = weight * share;
-            for j in 0..cell.min(size.height) {
-                let of = plane.row(y * cell + j);
-                if cell == 1 {
-                    row.iter_mut().zip(of).for_each(|(v, l)| *v += weight * l);
-                } else {
-                    row.iter_mut().zip(of.chunks_exact(cell)).for_each(|(v, l)| *v += weight * l.iter().sum::<f32>());
+            let light = frame.planes.window(plane, Rect { x: 0, y, width: size.width, height });
+            for (j, row) in rows.chunks_exact_mut(cells.width).enumerate() {
+                for of in (0..cell.min(size.height)).map(|k| light.row(j * cell + k)) {
+                    if cell == 1 {
+                        row.iter_mut().zip(of).for_each(|(v, l)| *v += weight * l);
+                    } else {
+                        let sums = of.chunks_exact(cell).map(|l| l.iter().sum::<f32>());
+                        row.iter_mut().zip(sums).for_each(|(v, l)| *v += weight * l);
+                    }
                 }
             }
         }

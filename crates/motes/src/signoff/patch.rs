@@ -2,7 +2,7 @@
 
 use std::f64::consts::{PI, TAU};
 
-use motelight_frame::{Frame, Plane};
+use motelight_frame::{Frame, Plane, Size};
 use nalgebra::{Matrix6, Vector6};
 
 use super::levels::{Level, seven_across};
@@ -73,17 +73,23 @@ pub(super) struct Window<'a> {
 impl Window<'_> {
     /// Offsets from the centre and light of every cell within reach.
     pub fn cells(&self) -> impl Iterator<Item = (f64, f64, f64)> + '_ {
-        let span = |v: f64, end: usize| {
-            (v - self.reach).floor().max(0.0) as usize..((v + self.reach).ceil().max(0.0) as usize + 1).min(end)
-        };
-        let columns = span(self.x, self.light.width());
-        span(self.y, self.light.height()).flat_map(move |j| {
-            columns.clone().filter_map(move |i| {
-                let (dx, dy) = (i as f64 + 0.5 - self.x, j as f64 + 0.5 - self.y);
-                (length(dx, dy) <= self.reach).then(|| (dx, dy, f64::from(self.light.at(i, j))))
-            })
-        })
+        let cells = cells_about(self.light.size(), self.x, self.y, self.reach);
+        cells.map(|(dx, dy, i, j)| (dx, dy, f64::from(self.light.at(i, j))))
     }
+}
+
+/// Offsets from a place, and column and row, of every cell within reach of it.
+fn cells_about(size: Size, x: f64, y: f64, reach: f64) -> impl Iterator<Item = (f64, f64, usize, usize)> {
+    let span = move |v: f64, end: usize| {
+        (v - reach).floor().max(0.0) as usize..((v + reach).ceil().max(0.0) as usize + 1).min(end)
+    };
+    let columns = span(x, size.width);
+    span(y, size.height).flat_map(move |j| {
+        columns.clone().filter_map(move |i| {
+            let (dx, dy) = (i as f64 + 0.5 - x, j as f64 + 0.5 - y);
+            (length(dx, dy) <= reach).then_some((dx, dy, i, j))
+        })
+    })
 }
 
 /// Loss of light per cell about a place.
@@ -151,21 +157,17 @@ pub(super) fn losses(window: &Window, side: Side, inner: f64) -> Option<Losses> 
     let mut bound = f64::MAX;
     let mut fit = Vector6::zeros();
     let mut sigma = 0.0;
+    let around: Vec<(Vector6<f64>, f64)> =
+        cells.iter().filter(|c| length(c.0, c.1) > inner).map(|&(dx, dy, v)| (row(dx, dy), v)).collect();
+    let mut strays = vec![0.0f32; around.len()];
     for _ in 0..3 {
         let (mut normal, mut right) = (Matrix6::zeros(), Vector6::zeros());
-        let mut strays = Vec::new();
-        for &(dx, dy, v) in cells.iter().filter(|c| length(c.0, c.1) > inner) {
-            let r = row(dx, dy);
-            let stray = v - r.dot(&fit);
-            if stray.abs() <= bound {
-                normal += r * r.transpose();
-                right += r * v;
-            }
+        for (r, v) in around.iter().filter(|(r, v)| (v - r.dot(&fit)).abs() <= bound) {
+            normal += r * r.transpose();
+            right += r * *v;
         }
         fit = normal.cholesky()?.solve(&right);
-        for &(dx, dy, v) in cells.iter().filter(|c| length(c.0, c.1) > inner) {
-            strays.push((v - row(dx, dy).dot(&fit)) as f32);
-        }
+        strays.iter_mut().zip(&around).for_each(|(stray, (r, v))| *stray = (v - r.dot(&fit)) as f32);
         sigma = f64::from(median_and_sigma(&mut strays).1);
         bound = 2.5 * sigma.max(1e-6);
     }
@@ -287,23 +289,20 @@ pub(super) fn colours(frame: &Frame, mark: &Mark) -> Vec<Tint> {
     if frame.planes.len() != 3 {
         return Vec::new();
     }
-    frame.planes.iter().map(|plane| tint(plane, mark)).collect()
+    (0..frame.planes.len()).map(|plane| tint(frame, plane, mark)).collect()
 }
 
-fn tint(plane: &Plane, mark: &Mark) -> Tint {
+fn tint(frame: &Frame, plane: usize, mark: &Mark) -> Tint {
     let &Mark { side, x, y, width, .. } = mark;
     let (inner, outer) = ring(width);
     // A wide mark has cells enough by every second or third row.
     let step = (width / 12.0).floor().max(1.0) as usize;
-    let window = Window { light: plane, x, y, reach: outer };
     let (mut disc, mut discs) = (0.0, 0.0);
     let mut around = Vec::new();
     let mut sums = [0.0f64; 8];
     let mut counts = [0.0f64; 8];
-    for (i, (dx, dy, v)) in window.cells().enumerate() {
-        if i % step != 0 {
-            continue;
-        }
+    for (dx, dy, i, j) in cells_about(frame.planes.size(), x, y, outer).step_by(step) {
+        let v = f64::from(frame.planes.at(plane, i, j));
         let r = length(dx, dy);
         if r < 0.5 * width {
             disc += v;

@@ -8,7 +8,7 @@ use motelight_frame::{Plane, Size};
 use rayon::prelude::*;
 
 use super::levels::Level;
-use crate::gauss::{filtered, gaussian};
+use crate::gauss::{filtered_twice, gaussian};
 use crate::grid::{Grid, median_and_sigma};
 
 /// Standard deviation of the weights of the place itself, in widths: that of a plain disc along one axis.
@@ -23,6 +23,9 @@ pub(super) const VEIL: f32 = 0.002;
 /// Contrast over the spread of the surroundings below which a place is not looked at closely: the response of a
 /// shadow between two widths loses a fifth at most against the bound from which one is listed.
 const LEAST_SNR: f64 = 4.4;
+
+/// Cells that are passed over in one go; fewer than a block of what is usual.
+const RUN: usize = 16;
 
 /// The responses of all places to one width of shadow.
 pub(super) struct Responses {
@@ -74,9 +77,8 @@ pub(super) struct Place {
 impl Responses {
     /// Responses on one level.
     pub fn of(level: &Level, width: f64) -> Responses {
-        let inner = filtered(&level.light, &gaussian(INNER * width));
-        let mut values = filtered(&level.light, &gaussian(OUTER * width));
-        values.data_mut().par_iter_mut().zip(inner.data().par_iter()).for_each(|(v, i)| *v = (*v - i) / (*v + VEIL));
+        let (around, inner) = (gaussian(OUTER * width), gaussian(INNER * width));
+        let values = filtered_twice(&level.light, [&around, &inner], |v, i| *v = (*v - i) / (*v + VEIL));
         let usual = Grid::measure(values.size(), |xs, ys| {
             let mut sample = Vec::with_capacity(xs.len() * ys.len() / 4 + 1);
             for y in ys.step_by(2) {
@@ -94,23 +96,33 @@ impl Responses {
         let rim = (0.5 * self.width).ceil() as usize;
         let sign = side.sign();
         let quietest = self.usual.least_nearby();
+        let lattice = self.lattice();
+        let columns = rim.max(1)..width.saturating_sub(rim.max(1));
         let rows: Vec<Vec<Place>> = (rim.max(1)..height.saturating_sub(rim.max(1)))
             .into_par_iter()
             .map(|y| {
                 let row = self.values.row(y);
                 let mut found = Vec::new();
-                for x in rim.max(1)..width.saturating_sub(rim.max(1)) {
-                    let v = sign * row[x];
-                    if v <= 0.001 || v < sign * row[x - 1] || v <= sign * row[x + 1] {
+                // Few cells reach far beyond what is usual: runs of them are passed over in one go.
+                for start in columns.clone().step_by(RUN) {
+                    let run = start..(start + RUN).min(columns.end);
+                    let usual = quietest.under(run.start, y).min(quietest.under(run.end - 1, y));
+                    let far = (3.5 * usual).max(0.001);
+                    let most = row[run.clone()].iter().fold(f32::MIN, |most, v| most.max(sign * v));
+                    if most < far {
                         continue;
                     }
-                    let usual = quietest.under(x, y);
-                    let contrast = f64::from(v) / RESPONSE_OF_DISC;
-                    if v < 3.5 * usual || contrast < least(x, y) || !self.is_peak(sign, x, y) {
-                        continue;
-                    }
-                    if let Some(place) = self.place(side, x, y, cell).filter(|p| p.contrast > LEAST_SNR * p.sigma) {
-                        found.push(place);
+                    for x in run {
+                        let v = sign * row[x];
+                        if v < far || v <= 0.001 || v < sign * row[x - 1] || v <= sign * row[x + 1] {
+                            continue;
+                        }
+                        let contrast = f64::from(v) / RESPONSE_OF_DISC;
+                        if v < 3.5 * quietest.under(x, y) || contrast < least(x, y) || !self.is_peak(sign, x, y) {
+                            continue;
+                        }
+                        let place = self.place(side, x, y, cell, &lattice);
+                        found.extend(place.filter(|p| p.contrast > LEAST_SNR * p.sigma));
                     }
                 }
                 found
@@ -125,27 +137,27 @@ impl Responses {
         around.into_iter().all(|(i, j)| sign * self.values.at(x + i - 1, y + j - 1) <= v)
     }
 
-    /// A place with what lies around it: probes of the same size on a lattice between 1.9 and 5 widths off.
-    fn place(&self, side: Side, x: usize, y: usize, cell: usize) -> Option<Place> {
-        let v = side.sign() * self.values.at(x, y);
-        let mut probes: Vec<f32> = Vec::with_capacity(100);
-        let mut alike = 0;
+    /// Steps to probes of the same size, on a lattice between 1.9 and 5 widths off, cells.
+    fn lattice(&self) -> Vec<(isize, isize)> {
         let pitch = 0.8 * self.width;
-        for j in -6i32..=6 {
-            for i in -6i32..=6 {
-                let (dx, dy) = (f64::from(i) * pitch, f64::from(j) * pitch);
-                let r = dx.hypot(dy) / self.width;
-                if !(1.9..=5.0).contains(&r) {
-                    continue;
-                }
-                let (px, py) = ((x as f64 + dx).round(), (y as f64 + dy).round());
-                if px < 0.0 || py < 0.0 || px >= self.values.width() as f64 || py >= self.values.height() as f64 {
-                    continue;
-                }
-                let p = side.sign() * self.values.at(px as usize, py as usize);
-                probes.push(p.abs());
-                alike += usize::from(p > 0.5 * v);
+        let steps = (-6i32..=6).flat_map(|j| (-6i32..=6).map(move |i| (f64::from(i) * pitch, f64::from(j) * pitch)));
+        let between = steps.filter(|(dx, dy)| (1.9..=5.0).contains(&(dx.hypot(*dy) / self.width)));
+        between.map(|(dx, dy)| (dx.round() as isize, dy.round() as isize)).collect()
+    }
+
+    /// A place with what lies around it.
+    fn place(&self, side: Side, x: usize, y: usize, cell: usize, lattice: &[(isize, isize)]) -> Option<Place> {
+        let v = side.sign() * self.values.at(x, y);
+        let mut probes: Vec<f32> = Vec::with_capacity(lattice.len());
+        let mut alike = 0;
+        for (dx, dy) in lattice {
+            let (Some(px), Some(py)) = (x.checked_add_signed(*dx), y.checked_add_signed(*dy)) else { continue };
+            if px >= self.values.width() || py >= self.values.height() {
+                continue;
             }
+            let p = side.sign() * self.values.at(px, py);
+            probes.push(p.abs());
+            alike += usize::from(p > 0.5 * v);
         }
         if probes.len() < 16 {
             return None;
@@ -155,7 +167,7 @@ impl Responses {
         let tenth = probes.len() * 9 / 10;
         let strongest = f64::from(*probes.select_nth_unstable_by(tenth, f32::total_cmp).1) / RESPONSE_OF_DISC;
         let at = probes.len() * 3 / 4;
-        let sigma = f64::from(*probes.select_nth_unstable_by(at, f32::total_cmp).1) / 1.150 / RESPONSE_OF_DISC;
+        let sigma = f64::from(*probes[..tenth].select_nth_unstable_by(at, f32::total_cmp).1) / 1.150 / RESPONSE_OF_DISC;
         let centre = |v: usize| (v as f64 + 0.5) * cell as f64;
         Some(Place {
             side,

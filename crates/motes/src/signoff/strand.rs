@@ -3,7 +3,7 @@
 //! The cells that lose light are joined into one region; its distances to its own rim tell how thick it is, and whether it
 //! is equally thick all along.
 
-use motelight_frame::{Frame, Plane};
+use motelight_frame::Frame;
 
 use super::levels::{Level, seven_across};
 use super::patch::{Tint, Window, losses, mean_within};
@@ -215,10 +215,10 @@ pub(super) fn colours(frame: &Frame, strand: &Strand) -> Vec<Tint> {
         return Vec::new();
     }
     let Strand { region, beside, cell, .. } = strand;
-    let tint = |plane: &Plane| {
+    let tint = |plane: usize| {
         let light = |&(x, y): &(usize, usize)| {
             let middle = cell / 2;
-            f64::from(plane.at(x * cell + middle, y * cell + middle))
+            f64::from(frame.planes.at(plane, x * cell + middle, y * cell + middle))
         };
         let mean = |cells: &[(usize, usize)]| cells.iter().map(light).sum::<f64>() / cells.len() as f64;
         let ground = mean(beside);
@@ -227,5 +227,5 @@ pub(super) fn colours(frame: &Frame, strand: &Strand) -> Vec<Tint> {
         let sigma = (spread / region.len() as f64).sqrt() / full;
         Tint { contrast: (ground - mean(region)).abs() / full, sigma, ground }
     };
-    frame.planes.iter().map(tint).collect()
+    (0..frame.planes.len()).map(tint).collect()
 }
