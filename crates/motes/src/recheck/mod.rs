@@ -30,9 +30,10 @@ use motelight_frame::{Frame, Shot};
 use serde::{Deserialize, Serialize};
 
 use crate::inspect::Inspection;
+use crate::inspect::stand_off::StandOffSource;
 use crate::recheck::align::{Charts, align};
 use crate::recheck::fate::fates;
-use crate::recheck::probe::Ground;
+use crate::recheck::probe::{Ground, at_height};
 use crate::recheck::residue::{by_motes, by_ratio};
 
 /// One test frame, with what was found in it.
@@ -79,6 +80,18 @@ pub fn recheck(before: Side, after: Side) -> Result<Recheck, Refusal> {
     comparable(after, "second")?;
     let mut notes = Vec::new();
     let lens = same_lens(&before.frame.shot, &after.frame.shot);
+    // Glass does not rise: of a frame with too little on it to tell, the other tells its height.
+    let told = [before, after].map(|s| s.inspection.stand_off.filter(|h| h.source == StandOffSource::Measured));
+    let raised = match told {
+        [Some(height), None] => [None, Some(at_height(after, height))],
+        [None, Some(height)] => [Some(at_height(before, height)), None],
+        _ => [None, None],
+    };
+    if raised.iter().any(Option::is_some) {
+        notes.push("One frame alone tells no stand-off of the glass: the other's was used for both.".into());
+    }
+    let [before, after] = [(before, &raised[0]), (after, &raised[1])]
+        .map(|(side, raised)| Side { inspection: raised.as_ref().unwrap_or(side.inspection), ..side });
     let charts = Charts::new(before, after);
     let transform = if body == SameBody::File { Transform::STILL } else { align(&charts, lens, body)? };
     if body == SameBody::MakeAndModel {

@@ -7,7 +7,8 @@ use crate::bank::Bank;
 use crate::flat::Flat;
 use crate::inspect::find;
 use crate::inspect::fit::{Spot, Wall};
-use crate::inspect::{Kind, Mote};
+use crate::inspect::stand_off::StandOff;
+use crate::inspect::{Inspection, Kind, Mote};
 use crate::measure::Estimate;
 use crate::recheck::Side;
 use crate::recheck::figure::{Asked, Figure, freed_of_the_pupil};
@@ -137,6 +138,20 @@ impl<'a> Ground<'a> {
             .collect()
     }
 
+    /// Blocked area of one of this frame's round motes, fitted with the shadows of this ground.
+    fn area_anew(&self, mote: &Mote) -> Option<Estimate> {
+        let was = mote.blocked_area_um2?;
+        if mote.kind != Kind::Grain || mote.stand_off_mm.is_some() {
+            return None;
+        }
+        let (x, y) = self.cell(mote.at_sensor?);
+        let radius = self.wall().radius(&self.bank, was.value);
+        let others: Vec<Spot> = self.others((x, y), radius).into_iter().map(|(spot, _)| spot).collect();
+        let fit = self.wall().fit(&self.bank, Spot { x, y, area_um2: was.value }, radius, &others)?;
+        let area = fit.spot.area_um2;
+        Some(Estimate::new(area, was.sigma * area / was.value.max(1.0)))
+    }
+
     /// The figures of this frame's round motes, in their order.
     pub fn figures(&self) -> Vec<Option<Figure>> {
         let motes = &self.side.inspection.motes;
@@ -206,6 +221,24 @@ impl<'a> Ground<'a> {
     }
 }
 
+/// What a frame shows if the glass lies at that height: blocked areas of round motes and the floor measured anew, all else as it was.
+pub(super) fn at_height(side: Side, height: StandOff) -> Inspection {
+    let mut inspection = side.inspection.clone();
+    let was = inspection.stand_off.replace(height);
+    if let (Some(was), Some(floor)) = (was, inspection.floor_um.as_mut()) {
+        // The least area that shows grows with the pupil's image, and that with the height.
+        *floor *= (height.height_mm.value / was.height_mm.value).sqrt();
+    }
+    let areas: Vec<Option<Estimate>> = {
+        let ground = Ground::of(Side { inspection: &inspection, ..side });
+        inspection.motes.par_iter().map(|m| ground.area_anew(m)).collect()
+    };
+    for (mote, area) in inspection.motes.iter_mut().zip(areas) {
+        mote.blocked_area_um2 = area.or(mote.blocked_area_um2);
+    }
+    inspection
+}
+
 /// Sums for a straight line of what is seen over what is expected, with a backdrop of its own.
 #[derive(Default)]
 struct Sums {
@@ -233,5 +266,40 @@ impl Sums {
         }
         let slope = (self.xy - self.x * self.y / self.n) / spread;
         slope.is_finite().then(|| Estimate::new(slope, sigma.max(1e-6) / spread.sqrt()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use motelight_frame::{Limits, RawDecoder, ReadOptions, read};
+    use motelight_synth::sets::{FrameSpec, format, test_frame, write};
+
+    use super::*;
+    use crate::inspect::find::Found;
+    use crate::inspect::{InspectOptions, inspect};
+
+    /// A frame that did not know its height, told it, gives the areas that it gives when it knows it.
+    #[test]
+    fn areas_measured_anew_are_those_of_the_height_they_are_measured_at() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("wall.dng");
+        let spec = FrameSpec { grains_only: true, stand_off_mm: Some(2.2), ..FrameSpec::new(5018, 16) };
+        write(&test_frame(&spec), format(0), None, &path, &folder.path().join("wall.json")).expect("written");
+        let options = ReadOptions { limits: Limits::default(), sensor: None, raw: RawDecoder::InProcess };
+        let frame = read(&path, &options).expect("read");
+        let known = inspect(&frame, &InspectOptions::default());
+        let height = known.stand_off.expect("measured");
+        let mut assumed = known.clone();
+        assumed.stand_off = Some(Found::nothing().stand_off);
+        for mote in &mut assumed.motes {
+            mote.blocked_area_um2 = mote.blocked_area_um2.map(|a| Estimate::new(0.7 * a.value, 0.7 * a.sigma));
+        }
+        let told = at_height(Side { frame: &frame, inspection: &assumed }, height);
+        let area = |m: &Mote| m.blocked_area_um2.expect("facts of the shot").value;
+        let pairs = known.motes.iter().zip(&told.motes).filter(|(m, _)| m.snr > 20.0 && !m.flags.merged);
+        let misses: Vec<f64> = pairs.map(|(a, b)| (area(b) / area(a) - 1.0).abs()).collect();
+        assert!(misses.len() > 5 && misses.iter().all(|m| *m < 0.02), "{misses:?}");
+        let floors = [&told, &known].map(|i| i.floor_um.expect("a floor"));
+        assert!(floors[0] > floors[1], "what a lower glass would show, this one does not: {floors:?}");
     }
 }
