@@ -2,6 +2,7 @@
 
 use std::error::Error;
 use std::fmt::{Display, Formatter};
+use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -37,6 +38,25 @@ pub fn cost_of(command: &mut Command) -> Result<Cost, Box<dyn Error>> {
     }
     let clock_s = start.elapsed().as_secs_f64();
     Ok(Cost { processor_s: (childrens_ticks()? - before) / TICKS, clock_s, peak_mb })
+}
+
+/// This same program, to do its other work: see [`other_work`].
+pub fn itself(verb: &str, what: &Path) -> Result<Command, Box<dyn Error>> {
+    let mut command = Command::new(std::env::current_exe()?);
+    command.arg(verb).arg(what);
+    Ok(command)
+}
+
+/// The words of the command line. `None`: it was started by [`itself`] to be measured, and has done its `work`.
+pub fn other_work(
+    verb: &str,
+    work: impl FnOnce(&Path) -> Result<(), Box<dyn Error>>,
+) -> Result<Option<Vec<String>>, Box<dyn Error>> {
+    let words: Vec<String> = std::env::args().skip(1).filter(|w| w != "--bench").collect();
+    match words.as_slice() {
+        [first, what] if first == verb => work(Path::new(what)).map(|()| None),
+        _ => Ok(Some(words)),
+    }
 }
 
 /// Medians of times, the largest memory.

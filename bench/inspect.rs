@@ -7,7 +7,7 @@ use std::error::Error;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use cost::{Cost, cost_of, typical};
+use cost::{Cost, cost_of, itself, other_work, typical};
 use motelight_synth::sets::{FrameSpec, format, test_frame, write};
 use rawler::decoders::RawDecodeParams;
 use rawler::rawsource::RawSource;
@@ -16,20 +16,13 @@ const DECODE: &str = "decode-and-stop";
 const RUNS: usize = 3;
 
 fn main() -> Result<(), Box<dyn Error>> {
-    let words: Vec<String> = std::env::args().skip(1).filter(|w| w != "--bench").collect();
-    if let [verb, file] = words.as_slice()
-        && verb == DECODE
-    {
-        return decode(Path::new(file));
-    }
+    let Some(words) = other_work(DECODE, decode)? else { return Ok(()) };
     let size = words.first().map_or("8256x5504", String::as_str);
     let (width, height) = size.split_once('x').ok_or("give a size such as 6000x4000")?;
     let frame = test_frame_of(width.parse()?, height.parse()?)?;
 
-    let itself = std::env::current_exe()?;
-    let decoding = measured(&itself, &[DECODE.as_ref(), &frame])?;
-    let program = Path::new(env!("CARGO_BIN_EXE_motelight"));
-    let inspecting = measured(program, &["inspect".as_ref(), "--json".as_ref(), &frame])?;
+    let decoding = measured(&mut itself(DECODE, &frame)?)?;
+    let inspecting = measured(Command::new(env!("CARGO_BIN_EXE_motelight")).args(["inspect", "--json"]).arg(&frame))?;
 
     println!("{size}, {} MB, median of {RUNS} runs", std::fs::metadata(&frame)?.len() / 1_000_000);
     for (name, cost) in [("decode", &decoding), ("inspect", &inspecting)] {
@@ -62,7 +55,6 @@ fn test_frame_of(width: usize, height: usize) -> Result<PathBuf, Box<dyn Error>>
 }
 
 /// Runs the process several times.
-fn measured(program: &Path, arguments: &[&Path]) -> Result<Cost, Box<dyn Error>> {
-    let once = |_| cost_of(Command::new(program).args(arguments));
-    Ok(typical(&(0..RUNS).map(once).collect::<Result<Vec<_>, _>>()?))
+fn measured(command: &mut Command) -> Result<Cost, Box<dyn Error>> {
+    Ok(typical(&(0..RUNS).map(|_| cost_of(command)).collect::<Result<Vec<_>, _>>()?))
 }

@@ -11,7 +11,7 @@ use std::io::Cursor;
 use std::path::Path;
 use std::process::Command;
 
-use cost::{Cost, cost_of, typical};
+use cost::{Cost, cost_of, itself, other_work, typical};
 use motelight_synth::sets::{ShootSpec, Subject};
 use shoots::{QUALITY, made, pictures};
 
@@ -21,12 +21,7 @@ const TURNS: usize = 5;
 const MOTES: usize = 14;
 
 fn main() -> Result<(), Box<dyn Error>> {
-    let words: Vec<String> = std::env::args().skip(1).filter(|w| w != "--bench").collect();
-    if let [verb, file] = words.as_slice()
-        && verb == AGAIN
-    {
-        return decode_and_encode(Path::new(file));
-    }
+    let Some(words) = other_work(AGAIN, decode_and_encode)? else { return Ok(()) };
     let size = words.first().map_or("6000x4000", String::as_str);
     let count = words.get(1).map_or(Ok(24), |n| n.parse())?;
     let folder = made("skies", size, ShootSpec { motes: MOTES, subject: Subject::Plain, ..ShootSpec::new(31, count) })?;
@@ -50,11 +45,10 @@ fn main() -> Result<(), Box<dyn Error>> {
         cost_of(&mut mend(what, processors, tempfile::tempdir()?.path()))
     };
     let one = pictures.last().ok_or("no pictures")?;
-    let itself = std::env::current_exe()?;
     let (mut plain, mut mended, mut alone, mut both) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     // In turns, for a machine's speed wanders.
     for _ in 0..TURNS {
-        plain.push(cost_of(Command::new(&itself).arg(AGAIN).arg(one))?);
+        plain.push(cost_of(&mut itself(AGAIN, one)?)?);
         mended.push(cost(one, "0,1")?);
         alone.push(cost(&folder, "0")?);
         both.push(cost(&folder, "0,1")?);

@@ -11,7 +11,7 @@ use std::io::Cursor;
 use std::path::Path;
 use std::process::Command;
 
-use cost::{cost_of, typical};
+use cost::{cost_of, itself, other_work, typical};
 use motelight_synth::sets::ShootSpec;
 use shoots::{made, pictures};
 
@@ -19,20 +19,14 @@ const DECODE: &str = "decode-and-stop";
 const TURNS: usize = 3;
 
 fn main() -> Result<(), Box<dyn Error>> {
-    let words: Vec<String> = std::env::args().skip(1).filter(|w| w != "--bench").collect();
-    if let [verb, file] = words.as_slice()
-        && verb == DECODE
-    {
-        return decode(Path::new(file));
-    }
+    let Some(words) = other_work(DECODE, decode)? else { return Ok(()) };
     let size = words.first().map_or("8256x5504", String::as_str);
     let folder = made("town", size, ShootSpec::new(37, 3))?;
-    let itself = std::env::current_exe()?;
     for picture in pictures(&folder)? {
         let (mut decoded, mut signed) = (Vec::new(), Vec::new());
         // In turns, for a machine's speed wanders.
         for _ in 0..TURNS {
-            decoded.push(cost_of(Command::new(&itself).arg(DECODE).arg(&picture))?);
+            decoded.push(cost_of(&mut itself(DECODE, &picture)?)?);
             let mut command = Command::new(env!("CARGO_BIN_EXE_motelight"));
             signed.push(cost_of(command.args(["signoff", "--json", "--no-record"]).arg(&picture))?);
         }

@@ -11,7 +11,7 @@ use std::error::Error;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use cost::{cost_of, typical};
+use cost::{cost_of, itself, other_work, typical};
 use motelight_frame::{Limits, RawDecoder, ReadOptions, read_reduced};
 use motelight_motes::trace::{LOWEST_MM, cell_for};
 use motelight_synth::sets::ShootSpec;
@@ -23,12 +23,7 @@ const DECODE: &str = "decode-and-stop";
 const TURNS: usize = 5;
 
 fn main() -> Result<(), Box<dyn Error>> {
-    let words: Vec<String> = std::env::args().skip(1).filter(|w| w != "--bench").collect();
-    if let [verb, folder] = words.as_slice()
-        && verb == DECODE
-    {
-        return decode(Path::new(folder));
-    }
+    let Some(words) = other_work(DECODE, decode)? else { return Ok(()) };
     let folder = match words.first() {
         Some(given) if Path::new(given).is_dir() => PathBuf::from(given),
         given => {
@@ -37,7 +32,6 @@ fn main() -> Result<(), Box<dyn Error>> {
             made("shoot", size, ShootSpec::new(24, count))?
         }
     };
-    let itself = std::env::current_exe()?;
     let (mut decoded, mut first, mut second) = (Vec::new(), Vec::new(), Vec::new());
     // In turns, for a machine's speed wanders.
     for _ in 0..TURNS {
@@ -47,7 +41,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             command.args(["trace", "--json", "--no-record"]).arg(&folder).env("MOTELIGHT_CACHE", cache.path());
             command
         };
-        decoded.push(cost_of(Command::new(&itself).arg(DECODE).arg(&folder))?);
+        decoded.push(cost_of(&mut itself(DECODE, &folder)?)?);
         first.push(cost_of(&mut trace())?);
         second.push(cost_of(&mut trace())?);
     }

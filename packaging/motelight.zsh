@@ -114,7 +114,7 @@ _arguments "${_arguments_options[@]}" : \
 (signoff)
 _arguments "${_arguments_options[@]}" : \
 '--trace=[The trace of the shoot (what \`trace --json\` wrote)\: each of its motes is answered for]:TRACE.json:_files' \
-'(--trace)--test-frame=[A test frame by the body of the originals\: each of its motes that its original shows is answered for]:WALL:_files' \
+'--test-frame=[A test frame by the body of the originals\: each of its motes that its original shows is answered for]:WALL:_files' \
 '--originals=[Folder of the originals that the pictures were made from]:DIR:_files' \
 '(--out)--part=[Look over only part K of N of the pictures, on one of N machines. With --json its document is for \`motelight merge\`. Writes nothing to the ledger, and no pages]:K/N:_default' \
 '--sensor=[Sensor width and height in mm, for files that do not tell their pixel pitch\: 36x24]:WxH:_default' \

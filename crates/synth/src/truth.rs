@@ -185,15 +185,20 @@ fn mote_truth(exposure: &Exposure, index: usize, noise: Option<&FileNoise>) -> M
 /// Centroid of the loss inside the picture, none where nothing is lost there.
 fn seen(shadow: &Shadow, width: i64, height: i64) -> Option<[f64; 2]> {
     let (mut sum, mut x_sum, mut y_sum) = (0.0f64, 0.0f64, 0.0f64);
-    for y in shadow.y.max(0)..(shadow.y + shadow.height as i64).min(height) {
-        for x in shadow.x.max(0)..(shadow.x + shadow.width as i64).min(width) {
-            let loss = f64::from(shadow.loss_at(1, x, y).max(0.0));
-            sum += loss;
-            x_sum += loss * (x as f64 + 0.5);
-            y_sum += loss * (y as f64 + 0.5);
-        }
+    for (x, y) in pixels_of(shadow, width, height) {
+        let loss = f64::from(shadow.loss_at(1, x, y).max(0.0));
+        sum += loss;
+        x_sum += loss * (x as f64 + 0.5);
+        y_sum += loss * (y as f64 + 0.5);
     }
     (sum > 0.0).then(|| [x_sum / sum, y_sum / sum])
+}
+
+/// The pixels of a shadow's window that lie in the picture, row by row.
+fn pixels_of(shadow: &Shadow, width: i64, height: i64) -> impl Iterator<Item = (i64, i64)> {
+    let columns = shadow.x.max(0)..(shadow.x + shadow.width as i64).min(width);
+    let rows = shadow.y.max(0)..(shadow.y + shadow.height as i64).min(height);
+    rows.flat_map(move |y| columns.clone().map(move |x| (x, y)))
 }
 
 fn windows_meet(a: &Shadow, b: &Shadow) -> bool {
@@ -233,18 +238,16 @@ fn raw_snr(exposure: &Exposure, shadow: &Shadow) -> f64 {
     let step = full / f64::from(camera.white - camera.black);
     let (origin_x, origin_y) = camera.crop_origin();
     let mut sum = 0.0;
-    for y in shadow.y.max(0)..(shadow.y + shadow.height as i64).min(camera.height as i64) {
-        for x in shadow.x.max(0)..(shadow.x + shadow.width as i64).min(camera.width as i64) {
-            let colour = camera.cfa.colour(x as usize + origin_x, y as usize + origin_y);
-            let light = f64::from(exposure.light(x, y)[colour]) * camera.neutral[colour];
-            if light > 0.999 {
-                continue;
-            }
-            let mean = light * full;
-            let variance = mean + camera.read_noise_e.powi(2) + step * step / 12.0 + (camera.prnu * mean).powi(2);
-            let signal = mean * f64::from(shadow.loss_at(colour, x, y));
-            sum += signal * signal / variance;
+    for (x, y) in pixels_of(shadow, camera.width as i64, camera.height as i64) {
+        let colour = camera.cfa.colour(x as usize + origin_x, y as usize + origin_y);
+        let light = f64::from(exposure.light(x, y)[colour]) * camera.neutral[colour];
+        if light > 0.999 {
+            continue;
         }
+        let mean = light * full;
+        let variance = mean + camera.read_noise_e.powi(2) + step * step / 12.0 + (camera.prnu * mean).powi(2);
+        let signal = mean * f64::from(shadow.loss_at(colour, x, y));
+        sum += signal * signal / variance;
     }
     sum.sqrt()
 }
@@ -323,12 +326,10 @@ impl FileNoise {
 fn telling_part(shadow: &Shadow, width: i64, height: i64) -> Option<(i64, i64, i64, i64)> {
     let least = 0.01 * shadow.loss[1].iter().copied().fold(0.0, f32::max);
     let mut part: Option<(i64, i64, i64, i64)> = None;
-    for y in shadow.y.max(0)..(shadow.y + shadow.height as i64).min(height) {
-        for x in shadow.x.max(0)..(shadow.x + shadow.width as i64).min(width) {
-            if shadow.loss_at(1, x, y).abs() > least {
-                let (left, right, top, bottom) = part.unwrap_or((x, x + 1, y, y + 1));
-                part = Some((left.min(x), right.max(x + 1), top.min(y), bottom.max(y + 1)));
-            }
+    for (x, y) in pixels_of(shadow, width, height) {
+        if shadow.loss_at(1, x, y).abs() > least {
+            let (left, right, top, bottom) = part.unwrap_or((x, x + 1, y, y + 1));
+            part = Some((left.min(x), right.max(x + 1), top.min(y), bottom.max(y + 1)));
         }
     }
     part

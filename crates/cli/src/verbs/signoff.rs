@@ -22,7 +22,7 @@ pub struct SignOff {
     #[arg(long, value_name = "TRACE.json", requires = "originals")]
     pub trace: Option<PathBuf>,
     /// A test frame by the body of the originals: each of its motes that its original shows is answered for
-    #[arg(long, value_name = "WALL", requires = "originals", conflicts_with = "trace")]
+    #[arg(long, value_name = "WALL", requires = "originals")]
     pub test_frame: Option<PathBuf>,
     /// Folder of the originals that the pictures were made from
     #[arg(long, value_name = "DIR", requires = "motes")]

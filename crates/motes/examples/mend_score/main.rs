@@ -304,12 +304,7 @@ fn score(
                     let want = srgb(bend.forth(clean(picture, colour, mosaic, x, y)));
                     let before = f64::from(shown.planes[plane].at(x, y));
                     let t = f64::from(maps[colour][y * size.width + x]).max(1e-3);
-                    let after = mended
-                        .patches
-                        .iter()
-                        .find(|p| x >= p.window.x && x < p.window.right() && y >= p.window.y && y < p.window.bottom())
-                        .filter(|p| p.mask.at(x - p.window.x, y - p.window.y))
-                        .map_or(before, |p| f64::from(p.planes[plane].at(x - p.window.x, y - p.window.y)));
+                    let after = f64::from(treated.planes[plane].at(x, y));
                     e_raw += (srgb(before) - want).powi(2);
                     e_exact += (srgb(bend.forth(bend.back(before) / t)) - want).powi(2);
                     e_mended += (srgb(after) - want).powi(2);

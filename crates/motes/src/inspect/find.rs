@@ -358,8 +358,13 @@ impl Finder<'_> {
 
     /// Rough width of a shadow, cells.
     pub(super) fn width(&self, b: &Believed) -> f64 {
-        let pupil = self.banks[b.bank].shadowing().pupil.0;
-        pupil.hypot(crate::optics::equivalent_diameter(b.spot.area_um2).0) / self.wall.cell_um
+        self.width_by(b.bank, b.spot.area_um2)
+    }
+
+    /// The same of any mote, by one of the banks.
+    pub(super) fn width_by(&self, bank: usize, area_um2: f64) -> f64 {
+        let pupil = self.banks[bank].shadowing().pupil.0;
+        pupil.hypot(crate::optics::equivalent_diameter(area_um2).0) / self.wall.cell_um
     }
 
     /// Shadows beside those found, once these are taken out.

@@ -14,7 +14,6 @@ use crate::inspect::scatter::excess_at;
 use crate::inspect::seek::Candidate;
 use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
 use crate::measure::Estimate;
-use crate::optics::equivalent_diameter;
 
 /// Share of a round shadow's depth that its fit may leave over around it: its first bright ring is a twentieth deep
 /// (project optics notes, section 2.8), and compression and a mote's own form move it. A guess.
@@ -120,26 +119,24 @@ impl Finder<'_> {
     /// What answered strongly and is in no shadow told so far, by its outline: drops and rings that no round shadow fits.
     fn untold(&self, c: &Candidate, told: &[Shadow], believed: &[Believed], clear: &Wall) -> Option<Shadow> {
         let spot = Spot { x: c.x, y: c.y, area_um2: 1.0 };
-        let bank = &self.banks[self.banks.len() - 1];
         // To a defect the narrowest filter answers best; the rim of a ring is as broad as the pupil's image.
         let narrowest = self.noise.first().map_or(0.0, |n| n.scale * self.wall.cell_um);
         if c.scale * self.wall.cell_um < (0.2 * self.banks[0].shadowing().pupil.0).max(1.01 * narrowest) {
             return None;
         }
-        let reach = |s: &Shadow| bank.shadowing().pupil.0.hypot(equivalent_diameter(s.spot.area_um2).0);
-        let within = |s: &Shadow| (s.spot.x - c.x).hypot(s.spot.y - c.y) * self.wall.cell_um < reach(s);
+        let within = |s: &Shadow| {
+            let width = self.width_by(self.banks.len() - 1, s.spot.area_um2);
+            (s.spot.x - c.x).hypot(s.spot.y - c.y) < width
+        };
         if told.iter().any(|s| s.holds(spot, 3) || within(s)) {
             return None;
         }
         let blur = ((0.3 * c.scale) as usize).max(1);
         let extent = extent_of(clear, spot, excess_at(self.noise, blur as f64), blur)?;
-        let margin = 0.5 * extent.major_um / self.wall.cell_um;
-        let room = 0.5 * bank.shadowing().pupil.0 / self.wall.cell_um;
         // Two standard deviations of the pupil's image are half as wide as it: a defect is narrower.
-        let wide = extent.minor_um > 0.4 * self.banks[0].shadowing().pupil.0;
-        let real = wide && extent.snr() > self.threshold && clear.holds(extent.x, extent.y, room);
+        let real = self.is_real(clear, &extent, 0.4 * self.banks[0].shadowing().pupil.0);
         let other = runs_into(&extent, c.snr, believed)
-            || self.left_by_another(spot, extent.depth, margin, believed)
+            || self.left_by_another(spot, &extent, believed)
             || is_told(&extent, told);
         (real && !other).then(|| self.free(extent, c.snr))
     }
@@ -166,12 +163,8 @@ impl Finder<'_> {
             // A deep or narrow thing is a mote of its own, measured better than by its outline.
             let faint = peak.max(extent.depth) < FAINT;
             let wide = extent.minor_um > 1.2 * pupil || extent.major_um > 3.0 * pupil;
-            // What lies along the picture's edge, nearer than half the pupil's image, is the edge's: a demosaic's or a lens's.
-            let room = 0.5 * pupil / self.wall.cell_um;
-            let real =
-                extent.minor_um > narrowest && extent.snr() > self.threshold && wall.holds(extent.x, extent.y, room);
-            let margin = 0.5 * extent.major_um / self.wall.cell_um;
-            let left = self.left_by_another(spot, extent.depth, margin, believed);
+            let real = self.is_real(wall, &extent, narrowest);
+            let left = self.left_by_another(spot, &extent, believed);
             if faint && wide && real && !left && !is_told(&extent, shadows.iter().map(|(s, _)| s)) {
                 shadows.push((self.free(extent, c.snr), blur));
             }
@@ -201,14 +194,22 @@ impl Finder<'_> {
         whole
     }
 
-    /// Whether a thing of this depth may be what the fit of a far deeper round shadow left over in its surroundings: a long
+    /// Whether an outline may be what the fit of a far deeper round shadow left over in its surroundings: a long
     /// thing reaches out of these.
-    fn left_by_another(&self, spot: Spot, depth: f64, margin: f64, believed: &[Believed]) -> bool {
+    fn left_by_another(&self, spot: Spot, extent: &Extent, believed: &[Believed]) -> bool {
+        let margin = 0.5 * extent.major_um / self.wall.cell_um;
         believed.iter().any(|o| {
-            let deeper = MISFIT * self.banks[o.bank].shape(o.spot.area_um2).at(0.0).0 > depth;
+            let deeper = MISFIT * self.banks[o.bank].shape(o.spot.area_um2).at(0.0).0 > extent.depth;
             let width = self.width(o);
             deeper && margin < 2.0 * width && (o.spot.x - spot.x).hypot(o.spot.y - spot.y) < margin + width
         })
+    }
+
+    /// Whether an outline on a wall is one of something on the glass, no narrower than `least_um`.
+    fn is_real(&self, wall: &Wall, extent: &Extent, least_um: f64) -> bool {
+        // What lies along the picture's edge, nearer than half the pupil's image, is the edge's: a demosaic's or a lens's.
+        let room = 0.5 * self.banks[self.banks.len() - 1].shadowing().pupil.0 / self.wall.cell_um;
+        extent.minor_um > least_um && extent.snr() > self.threshold && wall.holds(extent.x, extent.y, room)
     }
 
     /// The wall with these round shadows taken out.

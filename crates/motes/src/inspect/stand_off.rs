@@ -14,7 +14,7 @@ use crate::density::normal;
 use crate::diffraction::{Edge, Light, Shadowing};
 use crate::inspect::fit::{Spot, Wall};
 use crate::measure::Estimate;
-use crate::optics::{area_at_snr_um2, equivalent_diameter};
+use crate::optics::{area_at_snr_um2, equivalent_diameter, pupil_disc};
 
 /// Where a stand-off comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -122,11 +122,11 @@ fn measured(wall: &Wall, setting: &Setting, bright: &[Spot]) -> Option<(Edge, Po
 
 /// Of some shadows those that tell most, now that the height is roughly known: not the brightest, which are broad and ragged.
 fn telling(wall: &Wall, setting: &Setting, height_mm: f64, bright: &[Spot]) -> Vec<Spot> {
-    let pupil = Micrometres(height_mm * 1000.0 / setting.f_number.exact());
+    let pupil = pupil_disc(Millimetres(height_mm), setting.f_number);
     let expected = |s: &Spot| {
         let noise = f64::from(wall.flat.sigma.under(s.x as usize, s.y as usize));
         let snr = s.area_um2 / area_at_snr_um2(1.0, noise, Micrometres(wall.cell_um), pupil);
-        ragged(equivalent_diameter(s.area_um2).0 / pupil.0).hypot(MODEL).hypot(BY_NOISE / snr)
+        uncertainty(BY_NOISE / snr, equivalent_diameter(s.area_um2).0 / pupil.0)
     };
     let mut told: Vec<(f64, Spot)> = bright.iter().map(|s| (expected(s), *s)).collect();
     told.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -178,9 +178,10 @@ const RAGGED: f64 = 0.15;
 /// shadows of synthetic frames said.
 const BY_NOISE: f64 = 0.5;
 
-/// The uncertainty that a ragged outline makes, by the diameter of the mote over that of the pupil's image.
-fn ragged(breadth: f64) -> f64 {
-    RAGGED * breadth.powi(2).min(1.0)
+/// Uncertainty of what one shadow tells, in ln height: by noise, by what the model does not know, and by a ragged outline.
+/// `breadth`: diameter of the mote over that of the pupil's image.
+fn uncertainty(by_noise: f64, breadth: f64) -> f64 {
+    by_noise.hypot(MODEL).hypot(RAGGED * breadth.powi(2).min(1.0))
 }
 
 /// Share of shadows that tell the common height: not those of odd motes, of overlapping ones, of ones under the glass. A guess.
@@ -237,7 +238,7 @@ impl Table {
             .map(|row| {
                 let (at, sigma) = self.least(&row.chi2);
                 let by_noise = sigma * (row.least() / row.freedom).max(1.0).sqrt();
-                (at, by_noise.hypot(MODEL).hypot(ragged(row.breadth)))
+                (at, uncertainty(by_noise, row.breadth))
             })
             .filter(|o| o.1 < 0.5 && o.0 > LOWEST.ln())
             .collect();

@@ -171,6 +171,7 @@ impl Core<'_> {
             _ => 1,
         };
         let reach = radius.ceil() + 4.0;
+        // Cost, light, grain over the noise foretold.
         let mut asked: Vec<(f64, f64, f64, Donor)> = Vec::new();
         for ring in [1.2, 1.8, 2.6] {
             for turn in 0..12 {
@@ -186,8 +187,8 @@ impl Core<'_> {
                 let donor = Donor { dx, dy, gain: 1.0 };
                 let Some((light, rough)) = donor.facts(self, radius) else { continue };
                 // The plainest place of like light: grain is wanted from it, not detail.
-                let cost = (light / level.max(1e-6)).ln().abs() + rough / self.noise(light).sqrt();
-                asked.push((cost, light, rough / self.noise(light).sqrt(), donor));
+                let grain = rough / self.noise(light).sqrt();
+                asked.push(((light / level.max(1e-6)).ln().abs() + grain, light, grain, donor));
             }
         }
         let mut grains: Vec<f64> = asked.iter().map(|a| a.2).collect();

@@ -49,6 +49,38 @@ use crate::mend::subject::Subject;
 /// # Errors
 /// A [`Refusal`] where the picture is not of the chart's body, or does not tell what is needed to foretell its shadows.
 pub fn mend(frame: &Frame, chart: &Chart, options: &MendOptions) -> Result<Mended, Refusal> {
+    let Sighted { scene, mut subjects, placement, holds, mut notes, tone } = sighted(frame, chart, options)?;
+    let (patches, pixels_changed) = take_out(&scene, &mut subjects);
+    notes.extend(scene.note_on_tone(tone));
+    Ok(Mended {
+        motes: subjects.into_iter().map(Subject::outcome).collect(),
+        placement,
+        holds,
+        pixels_changed,
+        notes,
+        patches,
+    })
+}
+
+/// What mending would make of each mote of a chart, in the chart's order, as far as that can be told with nothing taken out.
+///
+/// # Errors
+/// As [`mend`].
+pub fn sight(frame: &Frame, chart: &Chart, options: &MendOptions) -> Result<Vec<Outcome>, Refusal> {
+    Ok(sighted(frame, chart, options)?.subjects.into_iter().map(Subject::outcome).collect())
+}
+
+/// A picture with its shadows placed, asked for and fitted.
+struct Sighted<'a> {
+    scene: Scene<'a>,
+    subjects: Vec<Subject<'a>>,
+    placement: Placement,
+    holds: f64,
+    tone: f64,
+    notes: Vec<String>,
+}
+
+fn sighted<'a>(frame: &'a Frame, chart: &'a Chart, options: &MendOptions) -> Result<Sighted<'a>, Refusal> {
     let mut notes = Vec::new();
     match chart.holds_for(frame.shot.body.as_ref()) {
         Ok(note) => notes.extend(note),
@@ -69,16 +101,7 @@ pub fn mend(frame: &Frame, chart: &Chart, options: &MendOptions) -> Result<Mende
     let holds = ask(&scene, &mut subjects, &placement, options);
     let tone = scene.tone(&subjects);
     settle(&scene, &mut subjects, &placement, tone);
-    let (patches, pixels_changed) = take_out(&scene, &mut subjects);
-    notes.extend(scene.note_on_tone(tone));
-    Ok(Mended {
-        motes: subjects.into_iter().map(Subject::outcome).collect(),
-        placement,
-        holds,
-        pixels_changed,
-        notes,
-        patches,
-    })
+    Ok(Sighted { scene, subjects, placement, holds, tone, notes })
 }
 
 /// Finds out which shadows are there; twice where they overlap, the second time with the others divided out.

@@ -114,7 +114,7 @@ impl Responses {
                     }
                     for x in run {
                         let v = sign * row[x];
-                        if v < far || v <= 0.001 || v < sign * row[x - 1] || v <= sign * row[x + 1] {
+                        if v <= 0.001 || v < sign * row[x - 1] || v <= sign * row[x + 1] {
                             continue;
                         }
                         let contrast = f64::from(v) / RESPONSE_OF_DISC;

@@ -103,14 +103,10 @@ impl Taken {
         const HALF: i64 = 3;
         let shadow = self.exposure.shadows.iter().find(|s| s.id == id)?;
         let light = self.light_of(mended);
-        let over = |x: i64, y: i64| {
-            let colour = self.exposure.camera.cfa.colour(x as usize, y as usize);
-            let clean = f64::from(self.exposure.light(x, y)[colour]) * self.exposure.camera.neutral[colour];
-            f64::from(light.at(x as usize, y as usize)) / clean
-        };
         let square = |x: i64, y: i64| {
             let side = 2 * HALF + 1;
-            (0..side * side).map(|i| over(x - HALF + i % side, y - HALF + i / side)).sum::<f64>() / (side * side) as f64
+            let over = |i| self.over_clean(&light, x - HALF + i % side, y - HALF + i / side);
+            (0..side * side).map(over).sum::<f64>() / (side * side) as f64
         };
         let mut strays = (f64::MAX, f64::MIN);
         for y in shadow.y.max(HALF)..(shadow.y + shadow.height as i64).min(HEIGHT as i64 - HALF) {
@@ -133,12 +129,8 @@ impl Taken {
         for y in shadow.y.max(0)..(shadow.y + shadow.height as i64).min(HEIGHT as i64) {
             for x in shadow.x.max(0)..(shadow.x + shadow.width as i64).min(WIDTH as i64 - 2) {
                 let colour = self.exposure.camera.cfa.colour(x as usize, y as usize);
-                let over = |x: i64| {
-                    let clean = f64::from(self.exposure.light(x, y)[colour]) * self.exposure.camera.neutral[colour];
-                    f64::from(light.at(x as usize, y as usize)) / clean
-                };
                 let through = [x, x + 2].map(|x| passed[colour][y as usize * WIDTH + x as usize]);
-                let square = (over(x) - over(x + 2)).powi(2);
+                let square = (self.over_clean(&light, x, y) - self.over_clean(&light, x + 2, y)).powi(2);
                 let all = |dark: bool| through.iter().all(|&t| if dark { t < 0.2 } else { t > 0.998 });
                 for (sum, _) in sums.iter_mut().zip([true, false]).filter(|(_, dark)| all(*dark)) {
                     *sum = (sum.0 + square, sum.1 + 1.0);
@@ -146,6 +138,17 @@ impl Taken {
             }
         }
         Some(sums)
+    }
+
+    /// Light of a pixel over that of the noise-free clean picture.
+    fn over_clean(&self, light: &Plane, x: i64, y: i64) -> f64 {
+        f64::from(light.at(x as usize, y as usize)) / self.clean(x, y)
+    }
+
+    /// Noise-free light of a pixel without motes.
+    fn clean(&self, x: i64, y: i64) -> f64 {
+        let colour = self.exposure.camera.cfa.colour(x as usize, y as usize);
+        f64::from(self.exposure.light(x, y)[colour]) * self.exposure.camera.neutral[colour]
     }
 
     /// The light of a mended picture.
@@ -175,8 +178,7 @@ impl Taken {
                 }
                 let (i, j) = (x as usize, y as usize);
                 let colour = self.exposure.camera.cfa.colour(i, j);
-                let neutral = self.exposure.camera.neutral[colour];
-                let want = screen(f64::from(self.exposure.light(x, y)[colour]) * neutral);
+                let want = screen(self.clean(x, y));
                 let before = f64::from(self.frame.planes[0].at(i, j));
                 let through = f64::from(passed[colour][j * WIDTH + i]).max(1e-3);
                 for (e, v) in errors.iter_mut().zip([before, before / through, f64::from(light.at(i, j))]) {

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use motelight_frame::{Body, Fault, Frame, FrameError, PicturePoint, Size, read};
 use motelight_motes::answer::standing;
-use motelight_motes::mend::{ChartMote, MendOptions, Outcome, Reason, Treatment, mend};
+use motelight_motes::mend::{ChartMote, MendOptions, Outcome, Reason, Treatment, sight};
 use motelight_motes::optics::equivalent_diameter;
 use motelight_motes::register::Registration;
 use motelight_motes::signoff::{Cause, SignOff, Suspect, Verdict};
@@ -158,18 +158,17 @@ fn by_trace(body: &TracedBodyEntry, picture: &TracedPictureEntry) -> Standing {
     }
 }
 
-/// The original looked at as for mending, with nothing written.
+/// The original looked at as for mending.
 fn by_test_frame(basis: &Basis, original: &Path, settings: &Settings) -> Result<Standing, String> {
     let frame = read(original, &settings.read).map_err(|e| e.message)?;
     let chart = basis.chart(original).map_err(|e| e.message)?;
     let options = MendOptions { viewings: settings.viewings.clone(), ..MendOptions::default() };
-    let seen = mend(&frame, &chart, &options).map_err(|refusal| refusal.message)?;
+    let seen = sight(&frame, &chart, &options).map_err(|refusal| refusal.message)?;
     let pitch = frame.shot.pitch.map_or(chart.pitch, |p| p.value);
     let expected = |(m, of): (&Outcome, &ChartMote)| {
         // What is too faint as it was taken, a steep tone curve may bring out. What the original does not show, or hides, cannot
         // be seen in what was made of it.
-        let stands =
-            m.treatment != Treatment::Untouched || matches!(m.reason, Some(Reason::TooFaint | Reason::NoBetter));
+        let stands = m.treatment != Treatment::Untouched || m.reason == Some(Reason::TooFaint);
         // Two discs, the mote and the pupil's image, overlap by half the smaller where one's edge runs through the other's middle:
         // a shadow is at half its depth as wide as the larger, and at its edge as wide as both.
         let own = equivalent_diameter(of.blocked_area_um2.value).0 / pitch.0;
@@ -177,7 +176,7 @@ fn by_test_frame(basis: &Basis, original: &Path, settings: &Settings) -> Result<
         let at = PicturePoint { x: m.x_px, y: m.y_px };
         stands.then(|| Expected { id: m.id.clone(), at, width_px, depth: m.depth_before.unwrap_or(m.depth_foretold) })
     };
-    let motes = seen.motes.iter().zip(&chart.motes).filter_map(expected).collect();
+    let motes = seen.iter().zip(&chart.motes).filter_map(expected).collect();
     Ok(Standing { size: frame.size(), body: frame.shot.body, motes })
 }
 
