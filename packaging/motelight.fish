@@ -99,7 +99,7 @@ complete -c motelight -n "__fish_motelight_using_subcommand trace" -l screen -d 
 complete -c motelight -n "__fish_motelight_using_subcommand trace" -s h -l help -d 'Print help'
 complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l trace -d 'The trace of the shoot (what `trace --json` wrote): each of its motes is answered for' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l test-frame -d 'A test frame by the body of the originals: each of its motes that its original shows is answered for' -r -F
-complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l originals -d 'Folder of the originals that the pictures were made from' -r -F
+complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l originals -d 'Folder of the originals that the pictures were made from. With neither a trace nor a test frame, the ledger\'s test frames of their bodies tell the motes' -r -F
 complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l part -d 'Look over only part K of N of the pictures, on one of N machines. With --json its document is for `motelight merge`. Writes nothing to the ledger, and no pages' -r
 complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l sensor -d 'Sensor width and height in mm, for files that do not tell their pixel pitch: 36x24' -r
 complete -c motelight -n "__fish_motelight_using_subcommand signoff" -l ledger -d 'The ledger (default: MOTELIGHT_LEDGER, else ledger.sqlite in the user\'s data folder)' -r -F

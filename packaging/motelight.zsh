@@ -115,7 +115,7 @@ _arguments "${_arguments_options[@]}" : \
 _arguments "${_arguments_options[@]}" : \
 '--trace=[The trace of the shoot (what \`trace --json\` wrote)\: each of its motes is answered for]:TRACE.json:_files' \
 '--test-frame=[A test frame by the body of the originals\: each of its motes that its original shows is answered for]:WALL:_files' \
-'--originals=[Folder of the originals that the pictures were made from]:DIR:_files' \
+'--originals=[Folder of the originals that the pictures were made from. With neither a trace nor a test frame, the ledger'\''s test frames of their bodies tell the motes]:DIR:_files' \
 '(--out)--part=[Look over only part K of N of the pictures, on one of N machines. With --json its document is for \`motelight merge\`. Writes nothing to the ledger, and no pages]:K/N:_default' \
 '--sensor=[Sensor width and height in mm, for files that do not tell their pixel pitch\: 36x24]:WxH:_default' \
 '--ledger=[The ledger (default\: MOTELIGHT_LEDGER, else ledger.sqlite in the user'\''s data folder)]:FILE:_files' \

@@ -313,7 +313,8 @@ impl App {
     /// Looks the copies over; where nothing was mended yet, there is nothing to look at.
     fn sign_off(&mut self) {
         let Some(out) = self.state.out().filter(|_| self.found.mended.is_some()) else { return self.go(Step::Mend) };
-        self.ask(Job::SignOff(out), Step::SignOff);
+        let job = Job::SignOff(out, self.found.basis().cloned(), self.found.sources.clone());
+        self.ask(job, Step::SignOff);
     }
 
     fn write_report(&mut self) {

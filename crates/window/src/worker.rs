@@ -11,7 +11,7 @@ use std::time::Duration;
 
 use motelight_desk::jobs::mend::{self, Basis, Plan};
 use motelight_desk::jobs::recheck::{Known, write_card};
-use motelight_desk::jobs::signoff::{Pages, SignedFile, sign_off_all, write_pages};
+use motelight_desk::jobs::signoff::{KnownShoot, Pages, SignedFile, sign_off_all, write_pages};
 use motelight_desk::jobs::trace as tracing;
 use motelight_desk::jobs::{
     self, Inspected, MendedPicture, Rechecked, Settings, Source, TracedShoot, pictures, record,
@@ -47,8 +47,8 @@ pub enum Job {
     Chart(PathBuf),
     /// Pictures mended.
     Mend(Vec<Source>, Arc<Basis>, Plan),
-    /// The finished pictures of a folder signed off; the pages lie beside them.
-    SignOff(PathBuf),
+    /// The finished pictures of a folder signed off, with what they were mended by and their originals; the pages lie beside them.
+    SignOff(PathBuf, Option<Arc<Basis>>, Vec<Source>),
 }
 
 /// Two test frames.
@@ -76,7 +76,7 @@ impl Job {
             Job::Trace(..) => "Tracing the shoot",
             Job::Chart(_) => "Reading the test frame to mend by",
             Job::Mend(..) => "Mending",
-            Job::SignOff(_) => "Looking the copies over",
+            Job::SignOff(..) => "Looking the copies over",
         }
     }
 }
@@ -297,7 +297,9 @@ impl Run<'_> {
             })),
             Job::Chart(wall) => Answer::Chart(wall.clone(), Basis::test_frame(wall, settings).map(Arc::new)),
             Job::Mend(sources, basis, plan) => Answer::Mended(self.mend(sources, basis, plan)),
-            Job::SignOff(folder) => Answer::SignedOff(self.sign_off(folder)),
+            Job::SignOff(folder, basis, originals) => {
+                Answer::SignedOff(self.sign_off(folder, basis.as_ref(), originals))
+            }
         }
     }
 
@@ -361,11 +363,13 @@ impl Run<'_> {
         Ok(MendedShoot { pictures: all, page, unrecorded: recorded.and_then(Result::err) })
     }
 
-    fn sign_off(&self, folder: &Path) -> SignedShoot {
+    fn sign_off(&self, folder: &Path, basis: Option<&Arc<Basis>>, originals: &[Source]) -> SignedShoot {
         let Desk { settings, ledger } = self.desk;
+        let files = || originals.iter().map(|s| s.path.clone()).collect();
+        let shoot = basis.map(|basis| KnownShoot::mended_by(basis.clone(), files(), settings));
         let (sources, _) = pictures(&[folder.to_path_buf()]);
         let mut done = 0;
-        let files = sign_off_all(&sources, settings, None, true, &mut |file| {
+        let files = sign_off_all(&sources, settings, shoot.as_ref(), true, &mut |file| {
             done += 1;
             self.say(News::Progress(done, sources.len(), name(&file.path)));
             self.go_on()

@@ -7,6 +7,7 @@ use clap::{ArgGroup, Args};
 use motelight_desk::jobs::signoff::{self as job, KnownShoot, Pages, SignedFile};
 use motelight_desk::jobs::{self, Outcome, Part};
 use motelight_desk::report::{shown, signoff_text};
+use motelight_frame::{Fault, FrameError};
 
 use crate::common::Common;
 use crate::say;
@@ -24,8 +25,9 @@ pub struct SignOff {
     /// A test frame by the body of the originals: each of its motes that its original shows is answered for
     #[arg(long, value_name = "WALL", requires = "originals")]
     pub test_frame: Option<PathBuf>,
-    /// Folder of the originals that the pictures were made from
-    #[arg(long, value_name = "DIR", requires = "motes")]
+    /// Folder of the originals that the pictures were made from. With neither a trace nor a test frame, the ledger's test frames of
+    /// their bodies tell the motes
+    #[arg(long, value_name = "DIR")]
     pub originals: Option<PathBuf>,
     /// Look over only part K of N of the pictures, on one of N machines. With --json its document is for `motelight merge`.
     /// Writes nothing to the ledger, and no pages
@@ -42,6 +44,13 @@ pub fn run(a: &SignOff) -> Outcome {
     let shoot = match (&a.trace, &a.test_frame, &a.originals) {
         (Some(trace), _, Some(originals)) => KnownShoot::traced(trace, originals).map(Some),
         (_, Some(wall), Some(originals)) => KnownShoot::by_test_frame(wall, originals, &settings).map(Some),
+        (None, None, Some(originals)) => a.common.ledger().map_or_else(
+            || {
+                let remedy = "Name a trace or a test frame, or leave --no-record out so that the ledger is asked.";
+                Err(FrameError::new(Fault::Usage, originals, "nothing tells the motes of these originals", remedy))
+            },
+            |ledger| KnownShoot::recorded(&ledger, originals, &settings).map(Some),
+        ),
         _ => Ok(None),
     };
     let shoot = match shoot {
@@ -83,7 +92,11 @@ pub fn run(a: &SignOff) -> Outcome {
     if a.common.json {
         let mut document = job::document(&all, &settings, shoot.as_ref(), &pages);
         document.part = a.part.map(|part| {
-            part.entry(&sources, &settings, &format!("signoff {:?} {:?}", document.trace, document.test_frame))
+            part.entry(
+                &sources,
+                &settings,
+                &format!("signoff {:?} {:?} {:?}", document.trace, document.test_frame, document.ledger),
+            )
         });
         say::document(&document);
     } else {

@@ -234,6 +234,44 @@ fn a_test_frame_answers_for_the_motes_of_finished_pictures() {
     assert!(file["notes"].to_string().contains("without the test frame"), "{file}");
 }
 
+/// With nothing named but the originals, the ledger's test frame of their body answers as if it had been named; one of another
+/// body, and one that has changed since, answers for nothing.
+#[test]
+fn the_ledger_answers_for_the_motes_of_finished_pictures() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let at = |name: &str| folder.path().join(name);
+    house(folder.path());
+    write(&test_frame(&body(42)), SIXTEEN, None, &at("other.tif"), &at("other.json")).expect("written");
+    let (ledger, finished, originals) = (at("ledger.sqlite"), at("finished"), at("originals"));
+    let inspect = |wall: &str| motelight(&[&"inspect", &at(wall), &"--ledger", &ledger, &"--json"]).document();
+    let sign_off = |more: &[&dyn AsRef<std::ffi::OsStr>]| {
+        let mut words: Vec<&dyn AsRef<std::ffi::OsStr>> =
+            vec![&"signoff", &finished, &"--originals", &originals, &"--ledger", &ledger, &"--json"];
+        words.extend(more);
+        motelight(&words)
+    };
+    let refused = sign_off(&[]);
+    assert!(refused.code == 2 && refused.stderr.contains("knows no usable test frame"), "{}", refused.stderr);
+    inspect("other.tif");
+    let without = sign_off(&[]).document();
+    assert!(without["files"][0]["notes"].to_string().contains("no usable test frame of this body"), "{without}");
+    inspect("wall.tif");
+    let document = sign_off(&[]).document();
+    assert!(
+        document["ledger"].as_str().is_some_and(|p| p.ends_with("ledger.sqlite")) && document["test_frame"].is_null()
+    );
+    let file = &document["files"][0];
+    assert!(file["original"]["told_by"].as_str().is_some_and(|p| p.ends_with("wall.tif")), "{file}");
+    let wall = at("wall.tif");
+    let named = sign_off(&[&"--test-frame", &wall]).document();
+    assert!(file["motes"].as_array().is_some_and(|m| m.len() >= 4));
+    assert_eq!(file["motes"], named["files"][0]["motes"]);
+    assert_eq!(sign_off(&[&"--no-record"]).code, 2, "nothing tells the motes");
+    std::fs::copy(at("other.tif"), &wall).expect("written over");
+    let changed = sign_off(&[]).document();
+    assert!(changed["files"][0]["notes"].to_string().contains("no longer the test frame"), "{changed}");
+}
+
 /// Held against the same picture without motes, edited alike: the synthetic camera knows it.
 #[test]
 fn shadows_are_taken_out_of_a_finished_picture_where_its_original_says() {

@@ -23,6 +23,8 @@ pub struct SignOffDocument {
     pub trace: Option<String>,
     /// The test frame whose motes were asked for.
     pub test_frame: Option<String>,
+    /// The ledger whose test frames were asked for.
+    pub ledger: Option<String>,
     /// The contact sheet that was written.
     pub report: Option<String>,
     /// The delivery note that was written; only where at least one file is clear.
@@ -39,10 +41,18 @@ impl SignOffDocument {
             viewing,
             trace: None,
             test_frame: None,
+            ledger: None,
             report: None,
             delivery_note: None,
         }
     }
+}
+
+/// The file that tells the motes of a shoot.
+pub(crate) enum ToldBy {
+    Trace(String),
+    TestFrame(String),
+    Ledger(String),
 }
 
 /// One file, judged, or why not.
@@ -171,6 +181,7 @@ impl VouchesEntry {
 #[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]
 pub struct OriginalEntry {
     pub path: String,
+    pub told_by: String,
     pub matched_share: f64,
     pub position_sigma_px: f64,
     pub turned_degrees: u16,

@@ -1,10 +1,8 @@
 //! What the ledger tells: lists, and the story of one body.
 
-use motelight_frame::{Body, FNumber, FrameError};
-use motelight_motes::Estimate;
+use motelight_frame::{FNumber, FrameError};
 use motelight_motes::advise::PassKind;
 use motelight_motes::recheck::Status;
-use motelight_motes::trace::Known;
 use rusqlite::params;
 use serde::Serialize;
 
@@ -328,29 +326,6 @@ impl Ledger {
         let texts: Vec<String> =
             self.rows("SELECT motes FROM chart WHERE test_frame_id = ?1", [frame], |r| r.get(0))?;
         Ok(texts.first().and_then(|t| serde_json::from_str(t).ok()).unwrap_or_default())
-    }
-
-    /// What the newest fit test frame of every body says of it: for pictures of the same body, by its serial number, what to look
-    /// for first.
-    ///
-    /// # Errors
-    /// What the file of the ledger gives.
-    pub fn known(&self) -> Result<Vec<Known>, FrameError> {
-        type Row = (String, String, String, i64, f64, f64);
-        let newest: Vec<Row> = self.rows(
-            "SELECT b.make, b.model, b.serial, f.id, f.stand_off_mm, f.stand_off_sigma_mm
-             FROM body b JOIN test_frame f ON f.id =
-               (SELECT id FROM test_frame WHERE body_id = b.id AND verdict != 'unfit' ORDER BY taken DESC, id DESC LIMIT 1)
-             WHERE b.serial IS NOT NULL AND f.stand_off_mm IS NOT NULL AND f.stand_off_sigma_mm IS NOT NULL ORDER BY b.id",
-            [],
-            |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?, r.get(4)?, r.get(5)?)),
-        )?;
-        let known = |(make, model, serial, frame, height, sigma): Row| {
-            let motes = self.chart(frame)?.iter().filter_map(|m| m.x_mm.zip(m.y_mm)).collect();
-            let body = Some(Body { make, model, serial: Some(serial) });
-            Ok(Known { body, stand_off_mm: Estimate::new(height, sigma), motes })
-        };
-        newest.into_iter().map(known).collect()
     }
 
     /// The motes of a frame that were there before passes, followed back from comparison to comparison.

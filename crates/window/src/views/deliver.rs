@@ -1,8 +1,9 @@
 //! The last steps of a shoot's path: mended copies, sign-off, the delivery note.
 
 use eframe::egui::{Grid, RichText, Ui};
+use motelight_desk::contract::Answer;
 use motelight_desk::jobs::MendedPicture;
-use motelight_desk::jobs::signoff::SignedFile;
+use motelight_desk::jobs::signoff::{Signed, SignedFile};
 use motelight_desk::report::shown;
 use motelight_motes::mend::{Choice, Treatment};
 use motelight_motes::signoff::Verdict;
@@ -126,7 +127,10 @@ pub fn sign_off_ui(page: &Page, ui: &mut Ui, commands: &mut Commands) {
     looked_ui(page, ui, commands);
     troubles_ui(page, ui, Step::SignOff);
     if page.found.mended.is_some() {
-        theme::text(ui, "Every copy is looked over for marks that would be seen so and look like shadows.");
+        theme::text(
+            ui,
+            "Every copy is looked over for marks that would be seen so and look like shadows, and for each mote of its original.",
+        );
         main_button(page, ui, "Look the copies over", commands);
     } else {
         theme::text(ui, "Mend the shoot first; then its copies are looked over.");
@@ -143,8 +147,8 @@ fn signed_off_ui(page: &Page, ui: &mut Ui, shoot: &SignedShoot, commands: &mut C
     for e in shoot.files.iter().filter_map(|f| f.result.as_ref().err()) {
         trouble_ui(page, ui, e);
     }
-    Grid::new("signed off").num_columns(3).min_col_width(150.0).spacing([26.0, 7.0]).striped(true).show(ui, |ui| {
-        for words in ["", "verdict", "worst, times what would be noticed"] {
+    Grid::new("signed off").num_columns(4).min_col_width(150.0).spacing([26.0, 7.0]).striped(true).show(ui, |ui| {
+        for words in ["", "verdict", "worst, times what would be noticed", "motes of its original"] {
             theme::head(ui, page.theme, words);
         }
         ui.end_row();
@@ -163,6 +167,8 @@ fn signed_off_ui(page: &Page, ui: &mut Ui, shoot: &SignedShoot, commands: &mut C
             }
             let worst = counting.iter().copied().fold(0.0, f64::max);
             ui.label(if counting.is_empty() { String::new() } else { format!("{worst:.1}") });
+            let (told, more) = answers(signed);
+            ui.label(told).on_hover_text(more);
             ui.end_row();
         }
     });
@@ -176,6 +182,18 @@ fn signed_off_ui(page: &Page, ui: &mut Ui, shoot: &SignedShoot, commands: &mut C
         Err(e) => trouble_ui(page, ui, e),
     }
     main_button(page, ui, "Go on to the delivery note", commands);
+}
+
+/// How the motes that stand in its original fare in a copy, in a few words and in more.
+fn answers(signed: &Signed) -> (String, String) {
+    let Some(answered) = &signed.answered else { return ("not known".into(), signed.sign_off.notes.join(" ")) };
+    let count = |of: Answer| answered.answers.iter().filter(|a| a.answer == of).count();
+    let told = match (answered.answers.len(), count(Answer::Visible)) {
+        (0, _) => "none".to_owned(),
+        (all, 0) => format!("{all}, none visible"),
+        (all, visible) => format!("{all}, {visible} visible"),
+    };
+    (told, format!("as {} tells", shown(&answered.original.told_by)))
 }
 
 fn verdict(file: &SignedFile) -> Option<Verdict> {

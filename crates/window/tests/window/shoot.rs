@@ -91,6 +91,16 @@ fn from_a_folder_to_mended_copies() {
     drive.press("Look the copies over");
     drive.until("the copies looked over", |app| app.found().signed_off.is_some());
     drive.must_read("of 4 pictures are clear.");
+    let files = &drive.window.state().found().signed_off.as_ref().expect("looked over").files;
+    for file in files {
+        let answered = file.result.as_ref().expect("judged").answered.as_ref();
+        assert!(
+            answered.is_some_and(|a| !a.answers.is_empty()),
+            "{}: its original’s motes are known",
+            file.path.display()
+        );
+    }
+    drive.must_read("none visible");
     assert!(out.join("signoff-report.html").is_file());
     assert!(ledger.deliveries().expect("rows").len() > 4, "what was signed off is in the ledger");
     drive.press("Go on to the delivery note");

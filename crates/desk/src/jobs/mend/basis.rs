@@ -61,9 +61,17 @@ impl Basis {
     /// # Errors
     /// A file that cannot be read or is no such document, and a trace without a scale.
     pub fn trace_file(path: &Path) -> Result<Basis, FrameError> {
+        Basis::known_trace(path)?.scaled()
+    }
+
+    /// The same for whoever only asks which motes stand where: it needs no scale.
+    ///
+    /// # Errors
+    /// A file that cannot be read or is no such document.
+    pub(in crate::jobs) fn known_trace(path: &Path) -> Result<Basis, FrameError> {
         let document = trace_document(path)?;
         let beside = path.parent().unwrap_or(Path::new(""));
-        Basis::trace(document, path, Some(file_digest(path)?.0), beside)
+        Ok(Basis::trace(document, path, Some(file_digest(path)?.0), beside))
     }
 
     /// A trace just made.
@@ -71,16 +79,10 @@ impl Basis {
     /// # Errors
     /// A trace without a scale, or of no picture.
     pub fn traced(document: TraceDocument) -> Result<Basis, FrameError> {
-        Basis::trace(document, Path::new("the trace of the shoot"), None, Path::new(""))
+        Basis::trace(document, Path::new("the trace of the shoot"), None, Path::new("")).scaled()
     }
 
-    fn trace(document: TraceDocument, name: &Path, digest: Option<String>, beside: &Path) -> Result<Basis, FrameError> {
-        let scaled = |b: &&TracedBodyEntry| b.pictures.iter().all(|p| p.pixel_pitch_um.is_some_and(|p| p > 0.0));
-        if !document.bodies.iter().all(|b| scaled(&b)) {
-            let message = "the trace knows no pixel pitch, so the shadows' sizes are unknown";
-            let remedy = "Trace again and say how large the sensor is, e.g. --sensor 36x24.";
-            return Err(FrameError::new(Fault::Usage, name, message, remedy));
-        }
+    fn trace(document: TraceDocument, name: &Path, digest: Option<String>, beside: &Path) -> Basis {
         let mut places = BTreeMap::new();
         for (b, body) in document.bodies.iter().enumerate() {
             for (k, picture) in body.pictures.iter().enumerate() {
@@ -91,7 +93,20 @@ impl Basis {
                 }
             }
         }
-        Ok(Basis::Trace(Box::new(TraceBasis { name: name.display().to_string(), digest, document, places })))
+        Basis::Trace(Box::new(TraceBasis { name: name.display().to_string(), digest, document, places }))
+    }
+
+    /// This, if it tells how large shadows are.
+    fn scaled(self) -> Result<Basis, FrameError> {
+        let scaled = |b: &TracedBodyEntry| b.pictures.iter().all(|p| p.pixel_pitch_um.is_some_and(|p| p > 0.0));
+        if let Basis::Trace(trace) = &self
+            && !trace.document.bodies.iter().all(scaled)
+        {
+            let message = "the trace knows no pixel pitch, so the shadows' sizes are unknown";
+            let remedy = "Trace again and say how large the sensor is, e.g. --sensor 36x24.";
+            return Err(FrameError::new(Fault::Usage, Path::new(&trace.name), message, remedy));
+        }
+        Ok(self)
     }
 
     /// The chart for a picture: of a trace, the motes that stand in it, where they stand in it.
@@ -166,7 +181,7 @@ impl Basis {
 ///
 /// # Errors
 /// A file that cannot be read or is no such document.
-pub fn trace_document(path: &Path) -> Result<TraceDocument, FrameError> {
+fn trace_document(path: &Path) -> Result<TraceDocument, FrameError> {
     let remedy = "Give the document that `motelight trace PICTURES --json` writes.";
     let text = std::fs::read(path)
         .map_err(|e| FrameError::new(Fault::Unreadable, path, format!("the trace cannot be read: {e}"), remedy))?;
@@ -180,7 +195,10 @@ pub fn trace_document(path: &Path) -> Result<TraceDocument, FrameError> {
 
 impl TraceBasis {
     /// A picture by its file; where the folder was moved, by its name, if only one has it.
-    fn entry(&self, picture: &Path) -> Result<(&TracedBodyEntry, &TracedPictureEntry), FrameError> {
+    ///
+    /// # Errors
+    /// A picture that the trace does not know.
+    pub(in crate::jobs) fn entry(&self, picture: &Path) -> Result<(&TracedBodyEntry, &TracedPictureEntry), FrameError> {
         let named = || {
             let mut same = self.places.iter().filter(|(file, _)| file.file_name() == picture.file_name());
             let first = same.next()?.1;

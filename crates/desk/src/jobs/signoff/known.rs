@@ -2,6 +2,7 @@
 //! that is looked for where it must lie.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use motelight_frame::{Body, Fault, Frame, FrameError, PicturePoint, Size, read};
 use motelight_motes::answer::standing;
@@ -11,19 +12,16 @@ use motelight_motes::register::Registration;
 use motelight_motes::signoff::{Cause, SignOff, Suspect, Verdict};
 
 use super::Answered;
-use crate::contract::{
-    Answer, AnswerEntry, OriginalEntry, SightingEntry, TraceDocument, TracedBodyEntry, TracedPictureEntry,
-};
-use crate::jobs::mend::{Basis, body_of, trace_document};
-use crate::jobs::originals::Originals;
+use super::recorded::Recorded;
+use crate::contract::{Answer, AnswerEntry, OriginalEntry, SightingEntry, ToldBy, TracedBodyEntry, TracedPictureEntry};
+use crate::jobs::mend::{Basis, body_of};
+use crate::jobs::originals::{Found, Originals};
 use crate::jobs::room::cost;
 use crate::jobs::{Settings, Source};
 
 /// A shoot whose motes are known, and where its originals lie.
 #[derive(Debug)]
 pub struct KnownShoot {
-    /// The file that tells the motes.
-    pub path: PathBuf,
     told: Told,
     originals: Originals,
     /// Memory that looking at an original takes beside the finished file, bytes.
@@ -33,10 +31,10 @@ pub struct KnownShoot {
 /// What tells which motes stand in an original.
 #[derive(Debug)]
 enum Told {
-    /// The trace of the shoot; body and picture of each original.
-    Trace(TraceDocument, Vec<(usize, usize)>),
-    /// A test frame by its body: the original is asked which motes of the chart it shows.
-    TestFrame(Box<Basis>),
+    /// A test frame, of which each original is asked what it shows; or a trace, which knows.
+    Basis(Arc<Basis>),
+    /// The ledger's test frames, each original asked by the one of its body that lies nearest.
+    Ledger(Recorded),
 }
 
 /// The motes that stand in one original.
@@ -57,48 +55,56 @@ struct Expected {
 }
 
 impl KnownShoot {
-    /// Reads a trace and finds its pictures in a folder, by their names.
+    /// A trace, of whose pictures at least one lies in the folder, under its name.
     ///
     /// # Errors
     /// A file that is no trace, and a folder that holds none of its pictures.
     pub fn traced(trace: &Path, folder: &Path) -> Result<KnownShoot, FrameError> {
-        let document = trace_document(trace)?;
-        let there = Originals::open(folder)?.files;
-        let (mut files, mut places) = (Vec::new(), Vec::new());
-        for (b, body) in document.bodies.iter().enumerate() {
-            for (k, picture) in body.pictures.iter().enumerate() {
-                // The file that was measured, else one of the same exposure.
-                let names = std::iter::once(&picture.path).chain(&picture.also).map(|p| Path::new(p).file_name());
-                let found = names.flatten().find_map(|name| there.iter().find(|f| f.file_name() == Some(name)));
-                if let Some(file) = found {
-                    files.push(file.clone());
-                    places.push((b, k));
-                }
-            }
-        }
-        if files.is_empty() {
+        let basis = Basis::known_trace(trace)?;
+        let mut originals = Originals::open(folder)?;
+        originals.files.retain(|file| matches!(&basis, Basis::Trace(trace) if trace.entry(file).is_ok()));
+        if originals.files.is_empty() {
             let remedy = "Name the folder of the pictures that were traced.";
             return Err(FrameError::new(Fault::Usage, folder, "none of the trace’s pictures lies here", remedy));
         }
-        let told = Told::Trace(document, places);
-        Ok(KnownShoot { path: trace.to_path_buf(), told, originals: Originals { files }, cost: 0 })
+        Ok(KnownShoot { told: Told::Basis(Arc::new(basis)), originals, cost: 0 })
     }
 
-    /// Reads a test frame, and finds the pictures in a folder.
+    /// A test frame by the body of a folder's pictures.
     ///
     /// # Errors
     /// A test frame that no chart can be drawn from, and a folder without pictures.
     pub fn by_test_frame(wall: &Path, folder: &Path, settings: &Settings) -> Result<KnownShoot, FrameError> {
         let basis = Basis::test_frame(wall, settings)?;
-        let originals = Originals::open(folder)?;
-        let of = |f: &PathBuf| cost(settings, &Source { path: f.clone(), relative: f.clone() });
-        let cost = originals.files.iter().map(of).max().unwrap_or(0);
-        Ok(KnownShoot { path: wall.to_path_buf(), told: Told::TestFrame(Box::new(basis)), originals, cost })
+        Ok(KnownShoot::mended_by(Arc::new(basis), Originals::open(folder)?.files, settings))
     }
 
-    /// Whether a trace tells the motes, and not a test frame.
-    pub fn is_traced(&self) -> bool {
-        matches!(self.told, Told::Trace(..))
+    /// What these pictures were mended by.
+    pub fn mended_by(basis: Arc<Basis>, originals: Vec<PathBuf>, settings: &Settings) -> KnownShoot {
+        let cost = if matches!(*basis, Basis::TestFrame { .. }) { dearest(&originals, settings) } else { 0 };
+        KnownShoot { told: Told::Basis(basis), originals: Originals { files: originals }, cost }
+    }
+
+    /// The test frames in a ledger.
+    ///
+    /// # Errors
+    /// A ledger that is not there or cannot be read, and a folder without pictures.
+    pub fn recorded(ledger: &Path, folder: &Path, settings: &Settings) -> Result<KnownShoot, FrameError> {
+        let told = Told::Ledger(Recorded::open(ledger)?);
+        let originals = Originals::open(folder)?;
+        let cost = dearest(&originals.files, settings);
+        Ok(KnownShoot { told, originals, cost })
+    }
+
+    /// The trace, the test frame or the ledger that tells the motes.
+    pub(super) fn told_by(&self) -> ToldBy {
+        match &self.told {
+            Told::Ledger(ledger) => ToldBy::Ledger(ledger.path.display().to_string()),
+            Told::Basis(basis) => match &**basis {
+                Basis::TestFrame { name, .. } => ToldBy::TestFrame(name.clone()),
+                Basis::Trace(_) => ToldBy::Trace(basis.name().to_owned()),
+            },
+        }
     }
 
     /// The motes of a finished file's original, mote by mote, and the body that took it; or in words why not.
@@ -108,18 +114,23 @@ impl KnownShoot {
         frame: &Frame,
         settings: &Settings,
     ) -> Result<(Answered, Option<Body>), String> {
-        let without = if self.is_traced() { "the trace" } else { "the test frame" };
+        let without = match self.told_by() {
+            ToldBy::Trace(_) => "the trace",
+            ToldBy::TestFrame(_) => "the test frame",
+            ToldBy::Ledger(_) => "the ledger’s test frames",
+        };
         let found = self.originals.find(path, frame, settings).map_err(|why| match why {
             None => format!("None of the originals fits this file: judged without {without}."),
             Some(e) => format!("Judged without {without}: {}.", e.words()),
         })?;
+        let (told_by, standing) =
+            self.standing(&found, settings).map_err(|why| format!("Judged without {without}: {why}."))?;
         let way = found.way;
-        let standing =
-            self.standing(found.number, settings).map_err(|why| format!("Judged without {without}: {why}."))?;
         let answers = standing.motes.iter().map(|m| answer(m, standing.size, frame, &way, settings)).collect();
         let (finished_from_original, radial) = way.matrix();
         let original = OriginalEntry {
             path: self.originals.files[found.number].display().to_string(),
+            told_by,
             matched_share: way.matched_share,
             position_sigma_px: way.sigma_px,
             turned_degrees: 90 * u16::from(way.quarter_turns),
@@ -129,19 +140,27 @@ impl KnownShoot {
         Ok((Answered { original, answers }, standing.body))
     }
 
-    /// The motes that stand in an original; or in words why they are not known.
-    fn standing(&self, original: usize, settings: &Settings) -> Result<Standing, String> {
-        match &self.told {
-            Told::Trace(document, places) => {
-                let known = places.get(original).and_then(|&(b, k)| {
-                    let body = document.bodies.get(b)?;
-                    Some(by_trace(body, body.pictures.get(k)?))
-                });
-                known.ok_or_else(|| "it does not hold together".to_owned())
+    /// The motes that stand in an original, and the file that tells them; or in words why they are not known.
+    fn standing(&self, original: &Found, settings: &Settings) -> Result<(String, Standing), String> {
+        let file = &self.originals.files[original.number];
+        let basis = match &self.told {
+            Told::Basis(basis) => basis.clone(),
+            Told::Ledger(ledger) => ledger.basis(&original.shot, settings)?,
+        };
+        let standing = match &*basis {
+            Basis::TestFrame { .. } => by_test_frame(&basis, file, settings),
+            Basis::Trace(trace) => {
+                trace.entry(file).map(|(body, picture)| by_trace(body, picture)).map_err(|e| e.message)
             }
-            Told::TestFrame(basis) => by_test_frame(basis, &self.originals.files[original], settings),
-        }
+        };
+        Ok((basis.name().to_owned(), standing?))
     }
+}
+
+/// Memory that the largest of these takes, bytes.
+fn dearest(files: &[PathBuf], settings: &Settings) -> u64 {
+    let of = |f: &PathBuf| cost(settings, &Source { path: f.clone(), relative: f.clone() });
+    files.iter().map(of).max().unwrap_or(0)
 }
 
 fn by_trace(body: &TracedBodyEntry, picture: &TracedPictureEntry) -> Standing {

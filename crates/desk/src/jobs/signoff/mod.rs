@@ -4,6 +4,7 @@
 
 mod known;
 mod pages;
+mod recorded;
 
 use std::ops::ControlFlow;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -15,7 +16,7 @@ use motelight_frame::{Body, Digest, Fault, FrameError, Orientation, Size, read};
 use motelight_motes::signoff::{SignOff, SignOffOptions, Verdict, sign_off};
 
 use crate::contract::{
-    AnswerEntry, OriginalEntry, PrintEntry, SignOffDocument, SignedFileEntry, SuspectEntry, VouchesEntry,
+    AnswerEntry, OriginalEntry, PrintEntry, SignOffDocument, SignedFileEntry, SuspectEntry, ToldBy, VouchesEntry,
 };
 use crate::jobs::room::{Room, cost};
 use crate::jobs::{Outcome, Settings, Source};
@@ -162,8 +163,12 @@ pub fn document(all: &[SignedFile], settings: &Settings, shoot: Option<&KnownSho
     let viewing = settings.viewings.iter().map(ToString::to_string).collect();
     let mut document = SignOffDocument::new(all.iter().map(entry).collect(), viewing);
     let said = |p: &PathBuf| p.display().to_string();
-    let named = |traced: bool| shoot.filter(|s| s.is_traced() == traced).map(|s| said(&s.path));
-    (document.trace, document.test_frame) = (named(true), named(false));
+    match shoot.map(KnownShoot::told_by) {
+        Some(ToldBy::Trace(file)) => document.trace = Some(file),
+        Some(ToldBy::TestFrame(file)) => document.test_frame = Some(file),
+        Some(ToldBy::Ledger(file)) => document.ledger = Some(file),
+        None => {}
+    }
     document.report = pages.report.as_ref().map(said);
     document.delivery_note = pages.delivery_note.as_ref().map(said);
     document

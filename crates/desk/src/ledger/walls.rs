@@ -1,0 +1,81 @@
+//! What the recorded test frames say to pictures of their bodies.
+
+use std::path::PathBuf;
+
+use motelight_frame::{Body, FrameError};
+use motelight_motes::Estimate;
+use motelight_motes::trace::Known;
+
+use super::open::Ledger;
+use super::when::Moment;
+
+/// A test frame that was recorded and can be used.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RecordedFrame {
+    /// The file.
+    pub path: PathBuf,
+    /// Digest of its content.
+    pub digest: String,
+    /// The body.
+    pub body: Body,
+    /// When it was taken, else recorded.
+    pub taken: Moment,
+    /// When passes were made over this body, ever.
+    passes: Vec<Moment>,
+}
+
+impl RecordedFrame {
+    /// Passes that lie between this frame and another moment.
+    pub fn passes_until(&self, other: &Moment) -> usize {
+        let (from, to) = (other.min(&self.taken), other.max(&self.taken));
+        self.passes.iter().filter(|p| (from..=to).contains(p)).count()
+    }
+}
+
+impl Ledger {
+    /// All test frames but the unfit ones.
+    ///
+    /// # Errors
+    /// What the file of the ledger gives.
+    pub fn usable_frames(&self) -> Result<Vec<RecordedFrame>, FrameError> {
+        type Row = (i64, String, String, Body, Moment);
+        let rows: Vec<Row> = self.rows(
+            "SELECT b.id, f.path, f.digest, b.make, b.model, b.serial, f.taken FROM test_frame f JOIN body b ON b.id = f.body_id
+             WHERE f.verdict != 'unfit' ORDER BY f.id",
+            [],
+            |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?, Body { make: r.get(3)?, model: r.get(4)?, serial: r.get(5)? }, r.get(6)?)),
+        )?;
+        let passes = self.passes(None)?;
+        let of = |(number, path, digest, body, taken): Row| RecordedFrame {
+            path: path.into(),
+            digest,
+            body,
+            taken,
+            passes: passes.iter().filter(|p| p.body == number).map(|p| p.made.clone()).collect(),
+        };
+        Ok(rows.into_iter().map(of).collect())
+    }
+
+    /// What the newest fit test frame of every body says of it: for pictures of the same body, by its serial number, what to look
+    /// for first.
+    ///
+    /// # Errors
+    /// What the file of the ledger gives.
+    pub fn known(&self) -> Result<Vec<Known>, FrameError> {
+        type Row = (String, String, String, i64, f64, f64);
+        let newest: Vec<Row> = self.rows(
+            "SELECT b.make, b.model, b.serial, f.id, f.stand_off_mm, f.stand_off_sigma_mm
+             FROM body b JOIN test_frame f ON f.id =
+               (SELECT id FROM test_frame WHERE body_id = b.id AND verdict != 'unfit' ORDER BY taken DESC, id DESC LIMIT 1)
+             WHERE b.serial IS NOT NULL AND f.stand_off_mm IS NOT NULL AND f.stand_off_sigma_mm IS NOT NULL ORDER BY b.id",
+            [],
+            |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?, r.get(4)?, r.get(5)?)),
+        )?;
+        let known = |(make, model, serial, frame, height, sigma): Row| {
+            let motes = self.chart(frame)?.iter().filter_map(|m| m.x_mm.zip(m.y_mm)).collect();
+            let body = Some(Body { make, model, serial: Some(serial) });
+            Ok(Known { body, stand_off_mm: Estimate::new(height, sigma), motes })
+        };
+        newest.into_iter().map(known).collect()
+    }
+}
