@@ -68,6 +68,14 @@ fn a_clean_sensor_gives_no_mote() {
     assert!(found.is_empty(), "{found:?}");
 }
 
+/// Here a blue photosite is dead, which compression with halved colours makes a soft blue spot of; two more are noise in coarse codes.
+#[test]
+fn what_darkens_one_colour_is_no_mote() {
+    let judged = Judged::of(&FrameSpec { mode: Mode::PupilIntegral, ..FrameSpec::new(7225, 0) }, 4);
+    let found: Vec<_> = judged.inspection.motes.iter().map(|m| (m.at_picture, m.snr)).collect();
+    assert!(found.is_empty(), "{found:?}");
+}
+
 /// The brightest shadows of much dirt are broad and ragged, and a ragged outline looks like a wider image of the pupil.
 #[test]
 fn much_dirt_tells_the_stand_off_no_worse() {

@@ -214,6 +214,7 @@ fn found_at(
     let bright = sought.candidates.iter().take_while(|c| c.snr > 10.0);
     let broad: Vec<Candidate> =
         bright.filter(|c| c.scale > finder.widest_round() || !finder.explained(c, &believed)).copied().collect();
+    believed.retain(|b| !finder.is_tinted(frame, b));
     let mut shadows = finder.shaped(&believed, &broad, setting, &stand_off);
     if options.forms {
         finder.form(&mut shadows, &believed, setting, &stand_off);

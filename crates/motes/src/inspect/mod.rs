@@ -8,6 +8,7 @@ pub mod extended;
 pub mod scatter;
 pub mod find;
 mod shape;
+mod tint;
 mod forms;
 mod judge;
 
