@@ -32,6 +32,8 @@ pub struct Flat {
 const GROUP: usize = 8;
 /// Neighbouring groups that are judged together for how still they are.
 const TOGETHER: usize = 16;
+/// Cells of a mosaic that tell the channels' noise well: their variance to a fifth of a percent.
+const ENOUGH: usize = 500_000;
 
 /// One channel of a cell, of at most four: which plane, and where its samples lie in the cell.
 struct Channel {
@@ -198,9 +200,9 @@ fn at_column<const CELL: usize>(dx: usize, cells: &mut [f32], light: &[f32], eac
 /// the steps of coarse codes, which stand in some places only, in full.
 fn covariance(frame: &Frame, channels: &[Channel], levels: &[Grid], cell: usize) -> DMatrix<f64> {
     // Samples of a mosaic err each for itself: single cells tell, and a part of them is enough.
-    let mosaic = matches!(frame.layout, Layout::Mosaic(_));
-    let (group, step) = if mosaic { (1, 4) } else { ((GROUP / cell).max(1), 1) };
     let cells = whole_cells(frame, cell);
+    let mosaic = matches!(frame.layout, Layout::Mosaic(_));
+    let (group, step) = if mosaic { (1, (cells.area() / ENOUGH).max(4)) } else { ((GROUP / cell).max(1), 1) };
     let groups = cells.width / group;
     let kinds = channels.len();
     let one_row = |row: usize| {
