@@ -120,7 +120,7 @@ mod tests {
     fn a_looked_up_shadow_is_the_computed_one() {
         for (h, n) in [(0.7, 22.0), (1.5, 16.0)] {
             let n = FNumber::new(n).expect("in range");
-            let shadowing = Shadowing::new(Millimetres(h), n, Edge::Wave, Light::mixed([1.0, 2.0, 1.0]));
+            let shadowing = Shadowing::new(Millimetres(h), n, Edge::WAVE, Light::mixed([1.0, 2.0, 1.0]));
             let bank = Bank::new(shadowing.clone(), Micrometres(250.0));
             for a in [8.0, 13.0, 29.0, 55.0, 97.0] {
                 let exact = shadowing.profile(Micrometres(a));
@@ -141,7 +141,7 @@ mod tests {
         let shadowing = Shadowing::new(
             Millimetres(1.2),
             FNumber::new(16.0).expect("in range"),
-            Edge::Wave,
+            Edge::WAVE,
             Light::of(motelight_frame::Colour::Green),
         );
         let bank = Bank::new(shadowing, Micrometres(200.0));

@@ -24,12 +24,38 @@ use crate::profile::Profile;
 
 /// How shadow edges are drawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Edge {
-    /// By wave optics, with the bright ring outside the geometric edge: what real motes do.
-    Wave,
-    /// By rays alone: what pictures show where something has levelled the ring (noise reduction, resizing,
-    /// ragged or translucent motes), and what simple simulations draw.
-    Geometric,
+pub struct Edge {
+    /// By wave optics, with the bright ring outside the geometric edge: what real motes do. Else by rays alone: what pictures show
+    /// where something has levelled the ring (noise reduction, resizing, ragged or translucent motes), and what simple
+    /// simulations draw.
+    waves: bool,
+    /// Straight blades that the pupil's outline has; 0: it is round.
+    blades: u8,
+}
+
+impl Edge {
+    /// By wave optics, through a round pupil.
+    pub const WAVE: Edge = Edge { waves: true, blades: 0 };
+    /// By rays alone, through a round pupil.
+    pub const RAYS: Edge = Edge { waves: false, blades: 0 };
+
+    /// The same through a pupil of so many blades.
+    pub const fn bladed(self, blades: u8) -> Edge {
+        Edge { blades, ..self }
+    }
+
+    /// Distances from the middle to the outline of the pupil, in radii of the disc of the same area, in directions spread evenly:
+    /// averaged over all directions a pupil of `n` blades is the mean of discs of these. By plane geometry a regular polygon of
+    /// area `pi` has its sides at `(pi / n / tan(pi / n))^(1/2)`.
+    fn outline(self) -> Vec<f64> {
+        const DIRECTIONS: usize = 8;
+        if self.blades < 3 {
+            return vec![1.0];
+        }
+        let half = PI / f64::from(self.blades);
+        let side = (half / half.tan()).sqrt();
+        (0..DIRECTIONS).map(|i| side / (half * (i as f64 + 0.5) / DIRECTIONS as f64).cos()).collect()
+    }
 }
 
 /// Light as a few wavelengths with weights of sum 1.
@@ -123,15 +149,19 @@ impl Shadowing {
     pub fn profiles(&self, motes: &[Micrometres]) -> Vec<Profile> {
         let motes: Vec<f64> = motes.iter().map(|m| m.0 * self.scale).collect();
         let largest = motes.iter().copied().fold(0.0, f64::max);
-        let spread = self.light.0.iter().map(|l| l.0).fold(0.0, f64::max) * self.stand_off.0 * 1000.0;
-        let reach = 0.5 * (largest + self.pupil.0) + 3.0 * spread.sqrt().min(0.75 * self.pupil.0 + 15.0) + self.cell.0;
+        let spread = self.light.0.iter().map(|l| l.0).fold(0.0, f64::max) * self.wave_distance_um();
+        let outline = self.edge.outline();
+        let farthest = outline.iter().copied().fold(0.0, f64::max);
+        let reach = 0.5 * (largest + farthest * self.pupil.0)
+            + 3.0 * spread.sqrt().min(0.75 * self.pupil.0 + 15.0)
+            + self.cell.0;
         let step = (self.pupil.0 / 40.0).max(0.5);
         let radii = (reach / step).ceil() as usize + 1;
         // The integrand turns at most `reach + chirp` times per unit of frequency.
         // A wide pupil blurs away what is fine: past 24 / b less than a five-hundredth of its response is left.
         // So does a wide cell: past 2 / c a thousandth.
         let end = F_MAX.min(24.0 / self.pupil.0).min(2.0 / self.cell.0.max(SMALLEST_CELL));
-        let chirp = if self.edge == Edge::Wave { spread * end } else { 0.0 };
+        let chirp = if self.edge.waves { spread * end } else { 0.0 };
         let nodes = quadrature(end, 2.0 * reach + chirp);
 
         let kernel: Vec<f64> = (0..radii)
@@ -143,7 +173,9 @@ impl Shadowing {
             .collect();
         let blur: Vec<f64> = nodes
             .iter()
-            .map(|&(f, _)| airy(PI * self.pupil.0 * f) * cell_response(self.cell.0.max(SMALLEST_CELL), f))
+            .map(|&(f, _)| {
+                pupil_response(&outline, PI * self.pupil.0 * f) * cell_response(self.cell.0.max(SMALLEST_CELL), f)
+            })
             .collect();
         motes
             .par_iter()
@@ -162,22 +194,33 @@ impl Shadowing {
             .collect()
     }
 
+    /// Distance over which the wave spreads in coordinates of the sensor, µm. A wave from a point of the pupil that goes `z1` to the
+    /// glass and `h` on makes the pattern that a plane wave makes over `z1 h / (z1 + h)`, `m = (z1 + h) / z1` times as large (Goodman,
+    /// *Introduction to Fourier Optics*, Fresnel diffraction with diverging illumination): `l h m` in the sensor's coordinates.
+    fn wave_distance_um(&self) -> f64 {
+        1000.0 * self.stand_off.0 * self.scale
+    }
+
     /// Spectrum of the lost light before the pupil's blur, µm².
     #[inline(always)]
     fn lost_spectrum(&self, mote: f64, f: f64) -> f64 {
         let disc = disc_area_um2(Micrometres(mote)) * airy(PI * mote * f);
-        match self.edge {
-            Edge::Geometric => disc,
-            Edge::Wave => {
-                let h = self.stand_off.0 * 1000.0;
-                let mut sum = 0.0;
-                for &(l, w) in &self.light.0 {
-                    sum += w * (2.0 * disc * cos_of_turns(0.5 * l * h * f * f) - self_overlap(mote, l * h * f, f));
-                }
-                sum
-            }
+        if !self.edge.waves {
+            return disc;
         }
+        let h = self.wave_distance_um();
+        let mut sum = 0.0;
+        for &(l, w) in &self.light.0 {
+            sum += w * (2.0 * disc * cos_of_turns(0.5 * l * h * f * f) - self_overlap(mote, l * h * f, f));
+        }
+        sum
     }
+}
+
+/// Transform of a pupil, 1 at 0. `x`: that of the disc of its area, in [`airy`]'s measure.
+fn pupil_response(outline: &[f64], x: f64) -> f64 {
+    let area: f64 = outline.iter().map(|r| r * r).sum();
+    outline.iter().map(|r| r * r * airy(r * x)).sum::<f64>() / area
 }
 
 /// Nodes and weights over 0..`end` for an integrand that turns `turns` times per unit: panels of eight
@@ -345,7 +388,7 @@ mod tests {
 
     #[test]
     fn without_diffraction_the_spectrum_gives_the_overlap_of_two_discs() {
-        let profile = shadowing(1.2, 75.0, Edge::Geometric).profile(Micrometres(30.0));
+        let profile = shadowing(1.2, 75.0, Edge::RAYS).profile(Micrometres(30.0));
         for r in [0.0, 10.0, 25.0, 37.5, 45.0] {
             let exact = lost_geometric(Micrometres(30.0), Micrometres(75.0), Micrometres(r));
             assert!((profile.lost_at(Micrometres(r)) - exact).abs() < 0.002, "r = {r}");
@@ -356,7 +399,7 @@ mod tests {
     /// 550 nm: light lost inside r, in units of the mote's area.
     #[test]
     fn the_bright_ring_takes_back_what_the_core_shows_too_much() {
-        let profile = shadowing(1.0, 62.5, Edge::Wave).profile(Micrometres(20.0));
+        let profile = shadowing(1.0, 62.5, Edge::WAVE).profile(Micrometres(20.0));
         for (r, share) in [(25.0, 0.758), (31.0, 0.987), (41.25, 1.238), (60.0, 1.097)] {
             let got = lost_inside(&profile, r, 20.0);
             assert!((got - share).abs() < 0.012, "r = {r}: {got} against {share}");
@@ -367,11 +410,11 @@ mod tests {
     #[test]
     fn shadows_are_slightly_coloured() {
         for (l, depth) in [(0.45, 0.119), (0.55, 0.126), (0.65, 0.142)] {
-            let shadow = Shadowing { light: Light::line(Micrometres(l)), ..shadowing(1.0, 62.5, Edge::Wave) };
+            let shadow = Shadowing { light: Light::line(Micrometres(l)), ..shadowing(1.0, 62.5, Edge::WAVE) };
             let got = shadow.profile(Micrometres(20.0)).depth();
             assert!((got - depth).abs() < 0.004, "{l} µm: {got} against {depth}");
         }
-        let rays = shadowing(1.0, 62.5, Edge::Geometric).profile(Micrometres(20.0)).depth();
+        let rays = shadowing(1.0, 62.5, Edge::RAYS).profile(Micrometres(20.0)).depth();
         assert!((rays - 0.1024).abs() < 0.001, "{rays}");
     }
 
@@ -382,9 +425,40 @@ mod tests {
         let table =
             [(0.7, 10.0, 0.1143), (0.7, 20.0, 0.337), (0.7, 40.0, 0.756), (1.5, 40.0, 0.202), (1.5, 80.0, 0.773)];
         for (h, a, depth) in table {
-            let shadow = Shadowing { light: Light::mixed([1.0; 3]), ..shadowing(h, h * 1000.0 / 16.0, Edge::Wave) };
+            let shadow = Shadowing { light: Light::mixed([1.0; 3]), ..shadowing(h, h * 1000.0 / 16.0, Edge::WAVE) };
             let got = shadow.profile(Micrometres(a)).depth();
             assert!((got / depth - 1.0).abs() < 0.04, "h = {h}, a = {a}: {got} against {depth}");
+        }
+    }
+
+    /// Numeric propagation through true polygons (tests/references/blades.py): centre depths of a mote of 8 µm over (mote / pupil)^2.
+    #[test]
+    fn blades_level_the_centre_of_a_small_shadow() {
+        let table = [
+            (1.46, 73.6, [(0, 0.720), (5, 1.011), (6, 0.853), (9, 0.744)]),
+            (1.05, 66.3, [(0, 0.344), (5, 0.692), (6, 0.514), (9, 0.377)]),
+        ];
+        for (h, b, depths) in table {
+            for (blades, expected) in depths {
+                let light = Light::of(Colour::Green);
+                let shadow = Shadowing { light, ..shadowing(h, b, Edge::WAVE.bladed(blades)) };
+                let got = shadow.profile(Micrometres(8.0)).depth() / (8.0f64 / b).powi(2);
+                assert!((got - expected).abs() < 0.02, "{blades} blades, h = {h}: {got} against {expected}");
+            }
+        }
+    }
+
+    /// From a point `z1` before it, a speck far smaller than sqrt(l h) gives rings whose first turn from dark to bright lies where
+    /// `r^2 = l h (z1 + h) / z1` on the sensor (Goodman, Fresnel diffraction with diverging illumination; |V|^2 moves it by a thousandth).
+    #[test]
+    fn a_wave_from_nearby_makes_wider_rings() {
+        for scale in [1.0, 1.03, 1.06] {
+            let point = Shadowing { scale, pupil: Micrometres(1.0), ..shadowing(1.5, 1.0, Edge::WAVE) };
+            let profile = point.profile(Micrometres(4.0));
+            let lost = |r: f64| profile.lost_at(Micrometres(r));
+            let turn = (200..400).map(|i| 0.1 * f64::from(i)).find(|&r| lost(r) <= 0.0).expect("a turn");
+            let expected = (0.55 * 1500.0 * scale).sqrt();
+            assert!((turn / expected - 1.0).abs() < 0.006, "scale {scale}: {turn} against {expected} µm");
         }
     }
 
@@ -393,7 +467,7 @@ mod tests {
     fn the_blocked_area_is_the_same_at_every_f_number() {
         for b in [50.0, 90.0, 180.0] {
             for a in [10.0, 30.0, 80.0] {
-                for edge in [Edge::Wave, Edge::Geometric] {
+                for edge in [Edge::WAVE, Edge::RAYS] {
                     let shadow = shadowing(1.0, b, edge);
                     let at_zero = shadow.lost_spectrum(a, 1e-9);
                     assert!(

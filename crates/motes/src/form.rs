@@ -332,7 +332,7 @@ mod tests {
     fn bank(stop: f64) -> Bank {
         let n = FNumber::new(stop).expect("in range");
         let light = Light::mixed([1.0, 2.0, 1.0]);
-        Bank::new(Shadowing::new(Millimetres(1.3), n, Edge::Geometric, light), Micrometres(150.0))
+        Bank::new(Shadowing::new(Millimetres(1.3), n, Edge::RAYS, light), Micrometres(150.0))
     }
 
     /// Discs of a straight thread, 25 cells long, by their steps from its middle.

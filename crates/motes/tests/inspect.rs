@@ -154,6 +154,22 @@ fn errors_of_faint_motes_stay_near_the_bound_that_noise_sets() {
     assert!(area < 1.5 * 1.1, "areas: {area} times the bound");
 }
 
+/// The centre of a small mote's shadow is a few wavelengths' business: it swings between nothing and twice what rays give, as the
+/// distance of the wave and the blades of the pupil have it.
+#[test]
+fn the_depth_of_small_motes_is_that_of_waves() {
+    let mut off = Vec::new();
+    for seed in 8100..8104 {
+        let judged = Judged::of(&FrameSpec { grains_only: true, ..FrameSpec::new(seed, 60) }, 0);
+        let small = judged.seen().filter(|s| s.alone && s.snr >= 16.0 && s.diameter_um < 14.0);
+        off.extend(small.filter_map(|s| Some((s.found?.depth_ratio - 1.0).abs())));
+    }
+    off.sort_unstable_by(f64::total_cmp);
+    assert!(off.len() > 15, "{} motes", off.len());
+    let median = off[off.len() / 2];
+    assert!(median < 0.05, "{median}");
+}
+
 #[test]
 fn a_depth_is_foretold_from_f22_to_f11() {
     let (mut raw, mut jpeg): (Vec<f64>, Vec<f64>) = (Vec::new(), Vec::new());

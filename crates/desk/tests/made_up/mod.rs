@@ -88,7 +88,7 @@ pub fn inspection() -> Inspection {
             height_mm: Estimate::new(1.49, 0.03),
             source: StandOffSource::Measured,
             shadows: 11,
-            edge: Edge::Wave,
+            edge: Edge::WAVE,
         }),
         floor_um: Some(6.5),
         clear_to: Some(ClearTo { f_number: stop(4.0), limited_by: LimitedBy::Mote }),

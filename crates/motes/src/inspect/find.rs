@@ -95,7 +95,7 @@ impl Found {
     /// Nothing was looked for.
     pub fn nothing() -> Found {
         let stand_off =
-            StandOff { height_mm: stand_off::ASSUMED, source: StandOffSource::Assumed, shadows: 0, edge: Edge::Wave };
+            StandOff { height_mm: stand_off::ASSUMED, source: StandOffSource::Assumed, shadows: 0, edge: Edge::WAVE };
         Found { shadows: Vec::new(), stand_off, floor_um2: None, threshold_snr: None, grain: 0.0 }
     }
 }
@@ -429,7 +429,7 @@ impl Finder<'_> {
 /// What a pixel defect looks like: no wider than two pixels.
 fn defect_bank(setting: &Setting) -> Bank {
     let pixel = setting.cell.0 / setting.pixels as f64;
-    let shadowing = setting.shadowing(Millimetres(0.1), Edge::Geometric);
+    let shadowing = setting.shadowing(Millimetres(0.1), Edge::RAYS);
     Bank::new(Shadowing { pupil: Micrometres(2.0 * pixel), ..shadowing }, Micrometres(2.0 * pixel))
 }
 

@@ -35,13 +35,13 @@ pub struct StandOff {
     pub source: StandOffSource,
     /// Number of shadows it was measured from.
     pub shadows: usize,
-    /// Whether the shadows' edges are those of waves or of rays.
+    /// Whether the shadows' edges are those of waves or of rays, and through what pupil.
     #[serde(skip, default = "wave")]
     pub edge: Edge,
 }
 
 fn wave() -> Edge {
-    Edge::Wave
+    Edge::WAVE
 }
 
 /// Range of stand-offs tried, mm: glass of "less than 1 mm to slightly more than 4 mm" over n = 1.5, and air
@@ -55,6 +55,13 @@ pub const LOWEST: f64 = 0.35;
 const MOST: usize = 24;
 /// Largest motes by which it is measured: wider ones hide the pupil's image.
 const LARGEST: Micrometres = Micrometres(120.0);
+
+/// Numbers of blades that are told apart: more look round.
+const BLADES: [u8; 4] = [9, 7, 6, 5];
+/// Twice the log likelihood that blades must gain over a round pupil: four standard deviations.
+const CLEARLY: f64 = 16.0;
+/// Shadows from which on they are asked for.
+const BLADES_FROM: usize = 3;
 
 /// The optics of a frame, with the stand-off left open.
 #[derive(Debug, Clone)]
@@ -91,7 +98,7 @@ pub fn measure(wall: &Wall, setting: &Setting, bright: &[Spot]) -> StandOff {
         Some((edge, pooled)) if pooled.sigma < 0.12 => {
             StandOff { height_mm: pooled.estimate(), source: StandOffSource::Measured, shadows: pooled.shadows, edge }
         }
-        _ => StandOff { height_mm: ASSUMED, source: StandOffSource::Assumed, shadows: 0, edge: Edge::Wave },
+        _ => StandOff { height_mm: ASSUMED, source: StandOffSource::Assumed, shadows: 0, edge: Edge::WAVE },
     }
 }
 
@@ -108,16 +115,28 @@ fn measured(wall: &Wall, setting: &Setting, bright: &[Spot]) -> Option<(Edge, Po
     let coarse: Vec<f64> = (0..10).map(|i| RANGE.0 * (RANGE.1 / RANGE.0).powf(f64::from(i) / 9.0)).collect();
     let light = Light::mixed(setting.colours).coarser();
     let brightest = &bright[..bright.len().min(MOST)];
-    let first = Table::of(wall, setting, (Edge::Geometric, &light), &coarse, brightest).pooled()?;
+    let first = Table::of(wall, setting, (Edge::RAYS, &light), &coarse, brightest).pooled()?;
     let bright: &[Spot] = &telling(wall, setting, first.height, bright);
     let around = |middle: f64, ratio: f64| -> Vec<f64> { (-2..=2).map(|i| middle * ratio.powi(i)).collect() };
     let fine = |edge: Edge| -> Option<Table> {
         let rough = Table::of(wall, setting, (edge, &light), &around(first.height, 1.16), bright).pooled()?;
         Some(Table::of(wall, setting, (edge, &light), &around(rough.height, 1.07), bright))
     };
-    let (rays, waves) = (fine(Edge::Geometric)?, fine(Edge::Wave)?);
-    let (edge, table) = if rays.explains_better_than(&waves) { (Edge::Geometric, rays) } else { (Edge::Wave, waves) };
-    Some((edge, table.pooled()?))
+    let (rays, waves) = (fine(Edge::RAYS)?, fine(Edge::WAVE)?);
+    let (round, table) = if rays.gain_over(&waves) > 0.0 { (Edge::RAYS, rays) } else { (Edge::WAVE, waves) };
+    let pooled = table.pooled()?;
+    if bright.len() < BLADES_FROM {
+        return Some((round, pooled));
+    }
+    // Whatever outline of the pupil explains the shadows best, by those of them that tell most.
+    let asked = &bright[..bright.len().min(MOST / 2)];
+    let heights = around(pooled.height, 1.07);
+    let tables =
+        BLADES.map(|n| (round.bladed(n), Table::of(wall, setting, (round.bladed(n), &light), &heights, asked)));
+    let gains = tables.iter().map(|(edge, bladed)| (*edge, bladed.gain_over(&table)));
+    let (edge, gain) = gains.fold((round, 0.0), |best, other| if other.1 > best.1 { other } else { best });
+    // The height stays what a round pupil tells: blades also take up what other softness there is, and raise it.
+    Some((if gain < CLEARLY { round } else { edge }, pooled))
 }
 
 /// Of some shadows those that tell most, now that the height is roughly known: not the brightest, which are broad and ragged.
@@ -217,17 +236,16 @@ impl Table {
         Table { heights: heights.to_vec(), rows }
     }
 
-    /// Whether this table's shadows leave less than the other's, each counted by its own scatter.
-    fn explains_better_than(&self, other: &Table) -> bool {
+    /// How much less this table's shadows leave than the other's, each counted by its own scatter: twice the gain in log likelihood.
+    fn gain_over(&self, other: &Table) -> f64 {
         let pairs = self.rows.iter().zip(&other.rows).filter_map(|(a, b)| a.as_ref().zip(b.as_ref()));
-        let gain: f64 = pairs
+        pairs
             .filter(|(a, b)| a.likeness.max(b.likeness) > ROUND)
             .map(|(a, b)| {
                 let scatter = (a.least().min(b.least()) / a.freedom).max(1.0);
                 (b.least() - a.least()) / scatter
             })
-            .sum();
-        gain > 0.0
+            .sum()
     }
 
     /// The height that the round shadows agree on: each one's own best height, weighted by how well it can tell

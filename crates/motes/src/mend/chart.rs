@@ -85,7 +85,8 @@ impl Chart {
             size: inspection.size,
             pitch,
             stand_off_mm: stand_off.height_mm,
-            edge: stand_off.edge,
+            // Other pictures, other lenses: what their pupils look like is not known.
+            edge: stand_off.edge.bladed(0),
             motes: motes.collect(),
         })
     }

@@ -208,7 +208,7 @@ mod tests {
     #[test]
     fn the_core_of_a_deep_shadow_says_nothing_of_its_flanks() {
         let f_number = FNumber::new(22.0).expect("an f-number");
-        let shadowing = Shadowing::new(Millimetres(1.3), f_number, Edge::Geometric, Light::of(Colour::Green));
+        let shadowing = Shadowing::new(Millimetres(1.3), f_number, Edge::RAYS, Light::of(Colour::Green));
         let mote = Micrometres(100.0);
         let shape = Bank::new(shadowing, Micrometres(130.0)).shape(disc_area_um2(mote));
         let shadow = LnShadow::of(Lost::Round { shape, pitch: 6.0 }, 24.0);

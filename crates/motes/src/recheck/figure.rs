@@ -224,7 +224,7 @@ mod tests {
         use crate::diffraction::{Edge, Light, Shadowing};
         use motelight_frame::{FNumber, Micrometres, Millimetres};
         let n = FNumber::new(16.0).expect("positive");
-        let shadowing = Shadowing::new(Millimetres(1.3), n, Edge::Geometric, Light::mixed([1.0, 2.0, 1.0]));
+        let shadowing = Shadowing::new(Millimetres(1.3), n, Edge::RAYS, Light::mixed([1.0, 2.0, 1.0]));
         let bank = Bank::new(shadowing, Micrometres(100.0));
         let area = PI * 15.0 * 15.0;
         let shape = bank.shape(area);

@@ -101,7 +101,7 @@ fn banks<V>(body: &Body<V>, found: &[(Candidate, f64)], height: f64) -> BTreeMap
 
 fn bank(height: f64, n: FNumber, found: &[(Candidate, f64)]) -> Bank {
     let largest = found.iter().map(|(c, _)| diameter(c).value).fold(20.0, f64::max).min(diameter_um(SIZES - 1));
-    let shadowing = Shadowing::new(Millimetres(height), n, Edge::Geometric, Light::mixed([1.0, 2.0, 1.0]));
+    let shadowing = Shadowing::new(Millimetres(height), n, Edge::RAYS, Light::mixed([1.0, 2.0, 1.0]));
     Bank::new(shadowing, Micrometres(1.2 * largest))
 }
 

@@ -41,6 +41,8 @@ pub struct Measured {
     pub miss_px: f64,
     /// Measured over true blocked area.
     pub area_ratio: f64,
+    /// Measured over true centre depth.
+    pub depth_ratio: f64,
 }
 
 impl Judged {
@@ -70,7 +72,7 @@ impl Judged {
             let found = self.inspection.motes.iter().map(|f| {
                 let miss_px = (f.at_picture.x - m.x_px).hypot(f.at_picture.y - m.y_px);
                 let area_ratio = f.blocked_area_um2.map_or(f64::NAN, |a| a.value / m.blocked_area_um2);
-                Measured { miss_px, area_ratio }
+                Measured { miss_px, area_ratio, depth_ratio: f.depth.value / m.depth }
             });
             let found = found.min_by(|a, b| a.miss_px.total_cmp(&b.miss_px));
             Seen {
@@ -124,7 +126,7 @@ impl Judged {
     /// The Cramér-Rao bound of a place along one axis, px: with a shadow g and white noise s, var(x) is at least
     /// s^2 / sum (dg/dx)^2 and SNR^2 = sum g^2 / s^2, so only the shadow's shape and the SNR are needed.
     pub fn place_bound_px(&self, seen: &Seen) -> f64 {
-        let edge = if self.mode == Mode::Fresnel { Edge::Wave } else { Edge::Geometric };
+        let edge = if self.mode == Mode::Fresnel { Edge::WAVE } else { Edge::RAYS };
         let n = FNumber::new(self.truth.f_number).expect("an f-number");
         let light = Light::mixed([1.0, 1.0, 1.0]);
         let shadowing =

@@ -275,7 +275,7 @@ fn chart_of(test: &Exposure) -> Chart {
         size: Size { width: WIDTH, height: HEIGHT },
         pitch: Micrometres(PITCH),
         stand_off_mm: Estimate::new(1.3 / (1.0 - 1.3 / 65.0), 0.01),
-        edge: if test.mode == Mode::Fresnel { Edge::Wave } else { Edge::Geometric },
+        edge: if test.mode == Mode::Fresnel { Edge::WAVE } else { Edge::RAYS },
         motes: motes.collect(),
     }
 }

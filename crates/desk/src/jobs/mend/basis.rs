@@ -252,7 +252,7 @@ fn chart_of(body: &TracedBodyEntry, picture: &TracedPictureEntry) -> Chart {
         size,
         pitch,
         stand_off_mm: Estimate::new(body.stand_off_mm.value, body.stand_off_mm.sigma),
-        edge: Edge::Wave,
+        edge: Edge::WAVE,
         motes: motes_in(body, picture).filter_map(mote).collect(),
     }
 }
