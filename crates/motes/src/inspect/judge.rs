@@ -69,18 +69,24 @@ pub fn judge(
 /// Shadows at every full stop, and at the frame's own f-number in green light.
 struct Series {
     own: Bank,
+    /// The same were the glass a standard error higher.
+    higher: Bank,
     stops: Vec<(FNumber, Bank)>,
 }
 
 impl Series {
     fn new(setting: &Setting, found: &Found, largest_um: f64) -> Series {
-        let height = Millimetres(found.stand_off.height_mm.value);
-        let bank = |n: FNumber| {
-            let green = Shadowing::new(height, n, found.stand_off.edge, Light::of(Colour::Green));
+        let Estimate { value: height, sigma } = found.stand_off.height_mm;
+        let bank = |height: f64, n: FNumber| {
+            let green = Shadowing::new(Millimetres(height), n, found.stand_off.edge, Light::of(Colour::Green));
             Bank::new(green, Micrometres(largest_um))
         };
         let stops: Vec<FNumber> = FNumber::stops().collect();
-        Series { own: bank(setting.f_number), stops: stops.into_par_iter().map(|n| (n, bank(n))).collect() }
+        Series {
+            own: bank(height, setting.f_number),
+            higher: bank(height + sigma, setting.f_number),
+            stops: stops.into_par_iter().map(|n| (n, bank(height, n))).collect(),
+        }
     }
 
     fn profile(&self, stop: FNumber, area_um2: f64) -> Option<Profile> {
@@ -105,15 +111,20 @@ fn mote_of(
     let (depth, width) = match &shadow.extent {
         Some(e) => {
             // Twice the standard deviation of a Gaussian to its full width at half height: 2.355 / 2.
-            (Estimate::new(e.depth, e.depth * area_error / area.max(1.0)), 1.177 * e.minor_um / pitch)
+            let width = 1.177 * e.minor_um / pitch;
+            let of_area = area_error / area.max(1.0);
+            (Estimate::new(e.depth, e.depth * of_area), Estimate::new(width, width * 0.5 * of_area))
         }
         None => {
-            let at = |area: f64| {
-                let profile = series.own.profile(area);
-                (profile.depth(), profile.width().0 / pitch)
+            let at = |bank: &Bank, area: f64| {
+                let profile = bank.profile(area);
+                [profile.depth(), profile.width().0 / pitch]
             };
-            let (here, further) = (at(area), at(area + area_error));
-            (Estimate::new(here.0, (further.0 - here.0).abs()), here.1)
+            // By noise, and by what is not known of the height.
+            let here = at(&series.own, area);
+            let (more, higher) = (at(&series.own, area + area_error), at(&series.higher, area));
+            let one = |i: usize| Estimate::new(here[i], (more[i] - here[i]).hypot(higher[i] - here[i]));
+            (one(0), one(1))
         }
     };
     let diameter = equivalent_diameter(area);
@@ -123,7 +134,7 @@ fn mote_of(
         at_error_px: shadow.errors[0].hypot(shadow.errors[1]) / std::f64::consts::SQRT_2 * per_cell,
         at_sensor: frame.sensor_from_picture().map(|t| t.sensor(at_picture)),
         depth,
-        shadow_width_px: Estimate::new(width, width * 0.5 * area_error / area.max(1.0)),
+        shadow_width_px: width,
         blocked_area_um2: known.then_some(Estimate::new(area, area_error)),
         equivalent_diameter_um: known
             .then_some(Estimate::new(diameter.0, diameter.0 * 0.5 * area_error / area.max(1.0))),

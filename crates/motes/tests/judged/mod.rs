@@ -43,6 +43,8 @@ pub struct Measured {
     pub area_ratio: f64,
     /// Measured over true centre depth.
     pub depth_ratio: f64,
+    /// How far the depth is off, in its own standard errors.
+    pub depth_pull: f64,
 }
 
 impl Judged {
@@ -72,7 +74,8 @@ impl Judged {
             let found = self.inspection.motes.iter().map(|f| {
                 let miss_px = (f.at_picture.x - m.x_px).hypot(f.at_picture.y - m.y_px);
                 let area_ratio = f.blocked_area_um2.map_or(f64::NAN, |a| a.value / m.blocked_area_um2);
-                Measured { miss_px, area_ratio, depth_ratio: f.depth.value / m.depth }
+                let depth_pull = (f.depth.value - m.depth) / f.depth.sigma;
+                Measured { miss_px, area_ratio, depth_ratio: f.depth.value / m.depth, depth_pull }
             });
             let found = found.min_by(|a, b| a.miss_px.total_cmp(&b.miss_px));
             Seen {
