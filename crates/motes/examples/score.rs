@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use motelight_frame::{Limits, RawDecoder, ReadOptions, read};
+use motelight_motes::inspect::stand_off::StandOffSource;
 use motelight_motes::inspect::{InspectOptions, Inspection, inspect};
 use serde_json::Value;
 
@@ -37,7 +38,7 @@ fn main() {
     files.sort();
     let mut all: Vec<Row> = Vec::new();
     let (mut false_total, mut frames) = (0, 0);
-    let mut thresholds = Vec::new();
+    let (mut thresholds, mut heights) = (Vec::new(), Vec::new());
     for path in &files {
         let truth = truth_of(path);
         let start = Instant::now();
@@ -69,12 +70,25 @@ fn main() {
             result.floor_um.map(|f| (f * 10.0).round() / 10.0),
             result.clear_to.map(|c| c.f_number),
         );
+        if let (Some(s), Some(height)) = (result.stand_off, truth["stand_off_mm"].as_f64())
+            && s.source == StandOffSource::Measured
+        {
+            heights.push(s.height_mm.value / height - 1.0);
+        }
         all.extend(rows);
         thresholds.extend(result.threshold_snr);
         false_total += false_motes;
         frames += 1;
     }
     summary(&all, false_total, frames);
+    let mean = |of: &dyn Fn(f64) -> f64| heights.iter().map(|h| of(*h)).sum::<f64>() / heights.len().max(1) as f64;
+    println!(
+        "stand-off of {} frames off by {:.4} rms, {:.4} in the mean, {:.4} at most",
+        heights.len(),
+        mean(&|h| h * h).sqrt(),
+        mean(&|h| h),
+        heights.iter().fold(0.0, |most: f64, h| most.max(h.abs()))
+    );
     if let Some(path) = plot {
         std::fs::write(path, recall_plot(&all, &thresholds)).expect("a plot");
     }

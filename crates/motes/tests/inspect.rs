@@ -154,8 +154,8 @@ fn errors_of_faint_motes_stay_near_the_bound_that_noise_sets() {
     assert!(area < 1.5 * 1.1, "areas: {area} times the bound");
 }
 
-/// The centre of a small mote's shadow is a few wavelengths' business: it swings between nothing and twice what rays give, as the
-/// distance of the wave and the blades of the pupil have it.
+/// The centre of a small mote's shadow is a few wavelengths' business: it swings between next to nothing and more than three times what
+/// rays give, as the distance of the wave and the blades of the pupil have it.
 #[test]
 fn the_depth_of_small_motes_is_that_of_waves() {
     let (mut off, mut pulls) = (Vec::new(), Vec::new());

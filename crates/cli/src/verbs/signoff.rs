@@ -44,13 +44,13 @@ pub fn run(a: &SignOff) -> Outcome {
     let shoot = match (&a.trace, &a.test_frame, &a.originals) {
         (Some(trace), _, Some(originals)) => KnownShoot::traced(trace, originals).map(Some),
         (_, Some(wall), Some(originals)) => KnownShoot::by_test_frame(wall, originals, &settings).map(Some),
-        (None, None, Some(originals)) => a.common.ledger().map_or_else(
-            || {
+        (None, None, Some(originals)) => match a.common.ledger() {
+            Some(ledger) => KnownShoot::recorded(&ledger, originals, &settings).map(Some),
+            None => {
                 let remedy = "Name a trace or a test frame, or leave --no-record out so that the ledger is asked.";
                 Err(FrameError::new(Fault::Usage, originals, "nothing tells the motes of these originals", remedy))
-            },
-            |ledger| KnownShoot::recorded(&ledger, originals, &settings).map(Some),
-        ),
+            }
+        },
         _ => Ok(None),
     };
     let shoot = match shoot {

@@ -48,13 +48,6 @@ impl SignOffDocument {
     }
 }
 
-/// The file that tells the motes of a shoot.
-pub(crate) enum ToldBy {
-    Trace(String),
-    TestFrame(String),
-    Ledger(String),
-}
-
 /// One file, judged, or why not.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 #[allow(missing_docs, reason = "the keys are the contract, told in docs/json.md")]

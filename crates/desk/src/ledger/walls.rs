@@ -16,20 +16,12 @@ pub struct RecordedFrame {
     pub path: PathBuf,
     /// Digest of its content.
     pub digest: String,
+    /// The body's number in the ledger.
+    pub number: i64,
     /// The body.
     pub body: Body,
     /// When it was taken, else recorded.
     pub taken: Moment,
-    /// When passes were made over this body, ever.
-    passes: Vec<Moment>,
-}
-
-impl RecordedFrame {
-    /// Passes that lie between this frame and another moment.
-    pub fn passes_until(&self, other: &Moment) -> usize {
-        let (from, to) = (other.min(&self.taken), other.max(&self.taken));
-        self.passes.iter().filter(|p| (from..=to).contains(p)).count()
-    }
 }
 
 impl Ledger {
@@ -38,22 +30,20 @@ impl Ledger {
     /// # Errors
     /// What the file of the ledger gives.
     pub fn usable_frames(&self) -> Result<Vec<RecordedFrame>, FrameError> {
-        type Row = (i64, String, String, Body, Moment);
-        let rows: Vec<Row> = self.rows(
+        self.rows(
             "SELECT b.id, f.path, f.digest, b.make, b.model, b.serial, f.taken FROM test_frame f JOIN body b ON b.id = f.body_id
              WHERE f.verdict != 'unfit' ORDER BY f.id",
             [],
-            |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?, Body { make: r.get(3)?, model: r.get(4)?, serial: r.get(5)? }, r.get(6)?)),
-        )?;
-        let passes = self.passes(None)?;
-        let of = |(number, path, digest, body, taken): Row| RecordedFrame {
-            path: path.into(),
-            digest,
-            body,
-            taken,
-            passes: passes.iter().filter(|p| p.body == number).map(|p| p.made.clone()).collect(),
-        };
-        Ok(rows.into_iter().map(of).collect())
+            |r| {
+                Ok(RecordedFrame {
+                    number: r.get(0)?,
+                    path: r.get::<_, String>(1)?.into(),
+                    digest: r.get(2)?,
+                    body: Body { make: r.get(3)?, model: r.get(4)?, serial: r.get(5)? },
+                    taken: r.get(6)?,
+                })
+            },
+        )
     }
 
     /// What the newest fit test frame of every body says of it: for pictures of the same body, by its serial number, what to look

@@ -94,8 +94,7 @@ impl Shadow {
 impl Found {
     /// Nothing was looked for.
     pub fn nothing() -> Found {
-        let stand_off =
-            StandOff { height_mm: stand_off::ASSUMED, source: StandOffSource::Assumed, shadows: 0, edge: Edge::WAVE };
+        let stand_off = StandOff::ASSUMED;
         Found { shadows: Vec::new(), stand_off, floor_um2: None, threshold_snr: None, grain: 0.0 }
     }
 }
@@ -138,12 +137,12 @@ pub fn find(frame: &Frame, flat: &Flat, setting: &Setting, sought: &Sought, opti
     let bright = bright_of(&rough);
     let mut stand_off = stand_off::measure(&wall, setting, &bright);
     if rendered(frame) && setting.pupil_px(stand_off.height_mm.value) < NARROWEST_PX {
-        stand_off = Found::nothing().stand_off;
+        stand_off = StandOff::ASSUMED;
     }
     let found = found_at(frame, &wall, setting, sought, &rough, stand_off, options);
     if stand_off.source == StandOffSource::Measured && !found.shadows.iter().any(|s| s.snr > BRIGHT) {
         // What the stand-off was measured by turned out to be no mote.
-        return found_at(frame, &wall, setting, sought, &rough, Found::nothing().stand_off, options);
+        return found_at(frame, &wall, setting, sought, &rough, StandOff::ASSUMED, options);
     }
     found
 }

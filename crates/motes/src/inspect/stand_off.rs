@@ -44,6 +44,12 @@ fn wave() -> Edge {
     Edge::WAVE
 }
 
+impl StandOff {
+    /// Nothing told it.
+    pub const ASSUMED: StandOff =
+        StandOff { height_mm: ASSUMED, source: StandOffSource::Assumed, shadows: 0, edge: Edge::WAVE };
+}
+
 /// Range of stand-offs tried, mm: glass of "less than 1 mm to slightly more than 4 mm" over n = 1.5, and air
 /// (lens-testing laboratory articles, 2014), with room to spare.
 const RANGE: (f64, f64) = (0.3, 4.0);
@@ -98,7 +104,7 @@ pub fn measure(wall: &Wall, setting: &Setting, bright: &[Spot]) -> StandOff {
         Some((edge, pooled)) if pooled.sigma < 0.12 => {
             StandOff { height_mm: pooled.estimate(), source: StandOffSource::Measured, shadows: pooled.shadows, edge }
         }
-        _ => StandOff { height_mm: ASSUMED, source: StandOffSource::Assumed, shadows: 0, edge: Edge::WAVE },
+        _ => StandOff::ASSUMED,
     }
 }
 

@@ -41,14 +41,19 @@ impl Finder<'_> {
         };
         let Some(own) = at(0, 0) else { return false };
         let mean = own.iter().sum::<f64>() / 3.0;
+        let beyond = |(a, b): (usize, usize)| ((own[a] - own[b]).abs() - TINTED * mean.abs(), a, b);
+        let apart: Vec<_> = [(0, 1), (1, 2), (0, 2)].map(beyond).into_iter().filter(|pair| pair.0 > 0.0).collect();
+        if apart.is_empty() {
+            return false;
+        }
         let half = AROUND / 2;
         let square = (-half..=half).flat_map(|j| (-half..=half).map(move |i| (i, j))).filter(|&at| at != (0, 0));
         let around: Vec<[f64; 3]> = square.filter_map(|(i, j)| at(i, j)).collect();
-        [(0, 1), (1, 2), (0, 2)].iter().any(|&(a, b)| {
-            let squares = around.iter().map(|v| (v[a] - v[b]).powi(2)).sum::<f64>();
-            let sigma = (squares / around.len().max(1) as f64).sqrt();
-            around.len() >= 8 && (own[a] - own[b]).abs() > TINTED * mean.abs() + CLEARLY * sigma
-        })
+        around.len() >= 8
+            && apart.iter().any(|&(by, a, b)| {
+                let squares = around.iter().map(|v| (v[a] - v[b]).powi(2)).sum::<f64>();
+                by > CLEARLY * (squares / around.len() as f64).sqrt()
+            })
     }
 }
 

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use motelight_frame::FNumber;
 use rayon::prelude::*;
 
+use crate::inspect::stand_off::ASSUMED;
 use crate::measure::Estimate;
 use crate::trace::STAND_OFFS_MM;
 use crate::trace::arrive::{Word, story};
@@ -20,8 +21,6 @@ use crate::trace::result::Traced;
 use crate::trace::tracer::Tracer;
 use crate::trace::view::View;
 
-/// Stand-off taken where the pictures do not tell it: what `inspect` assumes.
-const ASSUMED: Estimate = Estimate { value: 1.2, sigma: 0.6 };
 /// Motes that a sensor is taken to have before anything is seen: a guess that counts for little.
 const USUAL_MOTES: f64 = 25.0;
 

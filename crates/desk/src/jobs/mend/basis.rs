@@ -61,17 +61,7 @@ impl Basis {
     /// # Errors
     /// A file that cannot be read or is no such document, and a trace without a scale.
     pub fn trace_file(path: &Path) -> Result<Basis, FrameError> {
-        Basis::known_trace(path)?.scaled()
-    }
-
-    /// The same for whoever only asks which motes stand where: it needs no scale.
-    ///
-    /// # Errors
-    /// A file that cannot be read or is no such document.
-    pub(in crate::jobs) fn known_trace(path: &Path) -> Result<Basis, FrameError> {
-        let document = trace_document(path)?;
-        let beside = path.parent().unwrap_or(Path::new(""));
-        Ok(Basis::trace(document, path, Some(file_digest(path)?.0), beside))
+        TraceBasis::open(path)?.scaled()
     }
 
     /// A trace just made.
@@ -79,34 +69,7 @@ impl Basis {
     /// # Errors
     /// A trace without a scale, or of no picture.
     pub fn traced(document: TraceDocument) -> Result<Basis, FrameError> {
-        Basis::trace(document, Path::new("the trace of the shoot"), None, Path::new("")).scaled()
-    }
-
-    fn trace(document: TraceDocument, name: &Path, digest: Option<String>, beside: &Path) -> Basis {
-        let mut places = BTreeMap::new();
-        for (b, body) in document.bodies.iter().enumerate() {
-            for (k, picture) in body.pictures.iter().enumerate() {
-                for file in std::iter::once(&picture.path).chain(&picture.also) {
-                    let file = Path::new(file);
-                    let found = if file.exists() { file.to_path_buf() } else { beside.join(file) };
-                    places.insert(identity(&found), (b, k));
-                }
-            }
-        }
-        Basis::Trace(Box::new(TraceBasis { name: name.display().to_string(), digest, document, places }))
-    }
-
-    /// This, if it tells how large shadows are.
-    fn scaled(self) -> Result<Basis, FrameError> {
-        let scaled = |b: &TracedBodyEntry| b.pictures.iter().all(|p| p.pixel_pitch_um.is_some_and(|p| p > 0.0));
-        if let Basis::Trace(trace) = &self
-            && !trace.document.bodies.iter().all(scaled)
-        {
-            let message = "the trace knows no pixel pitch, so the shadows' sizes are unknown";
-            let remedy = "Trace again and say how large the sensor is, e.g. --sensor 36x24.";
-            return Err(FrameError::new(Fault::Usage, Path::new(&trace.name), message, remedy));
-        }
-        Ok(self)
+        TraceBasis::new(document, Path::new("the trace of the shoot"), None, Path::new("")).scaled()
     }
 
     /// The chart for a picture: of a trace, the motes that stand in it, where they stand in it.
@@ -194,6 +157,41 @@ fn trace_document(path: &Path) -> Result<TraceDocument, FrameError> {
 }
 
 impl TraceBasis {
+    /// Reads the document that `motelight trace --json` wrote, for whoever only asks which motes stand where.
+    ///
+    /// # Errors
+    /// A file that cannot be read or is no such document.
+    pub(in crate::jobs) fn open(path: &Path) -> Result<TraceBasis, FrameError> {
+        let document = trace_document(path)?;
+        let beside = path.parent().unwrap_or(Path::new(""));
+        Ok(TraceBasis::new(document, path, Some(file_digest(path)?.0), beside))
+    }
+
+    fn new(document: TraceDocument, name: &Path, digest: Option<String>, beside: &Path) -> TraceBasis {
+        let mut places = BTreeMap::new();
+        for (b, body) in document.bodies.iter().enumerate() {
+            for (k, picture) in body.pictures.iter().enumerate() {
+                for file in std::iter::once(&picture.path).chain(&picture.also) {
+                    let file = Path::new(file);
+                    let found = if file.exists() { file.to_path_buf() } else { beside.join(file) };
+                    places.insert(identity(&found), (b, k));
+                }
+            }
+        }
+        TraceBasis { name: name.display().to_string(), digest, document, places }
+    }
+
+    /// What to mend by, if it tells how large shadows are.
+    fn scaled(self) -> Result<Basis, FrameError> {
+        let scaled = |b: &TracedBodyEntry| b.pictures.iter().all(|p| p.pixel_pitch_um.is_some_and(|p| p > 0.0));
+        if !self.document.bodies.iter().all(scaled) {
+            let message = "the trace knows no pixel pitch, so the shadows' sizes are unknown";
+            let remedy = "Trace again and say how large the sensor is, e.g. --sensor 36x24.";
+            return Err(FrameError::new(Fault::Usage, Path::new(&self.name), message, remedy));
+        }
+        Ok(Basis::Trace(Box::new(self)))
+    }
+
     /// A picture by its file; where the folder was moved, by its name, if only one has it.
     ///
     /// # Errors

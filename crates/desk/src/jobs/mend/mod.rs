@@ -21,7 +21,7 @@ use crate::jobs::originals::Originals;
 use crate::jobs::{Outcome, Part, Settings, Source, write_whole};
 use crate::report::{MendedSheet, View, mended_page};
 
-pub use basis::{Basis, body_of};
+pub use basis::{Basis, TraceBasis, body_of};
 pub use choose::Choices;
 pub use preview::preview;
 pub use record::RECORDS;

@@ -13,8 +13,8 @@ use motelight_motes::signoff::{Cause, SignOff, Suspect, Verdict};
 
 use super::Answered;
 use super::recorded::Recorded;
-use crate::contract::{Answer, AnswerEntry, OriginalEntry, SightingEntry, ToldBy, TracedBodyEntry, TracedPictureEntry};
-use crate::jobs::mend::{Basis, body_of};
+use crate::contract::{Answer, AnswerEntry, OriginalEntry, SightingEntry, TracedBodyEntry, TracedPictureEntry};
+use crate::jobs::mend::{Basis, TraceBasis, body_of};
 use crate::jobs::originals::{Found, Originals};
 use crate::jobs::room::cost;
 use crate::jobs::{Settings, Source};
@@ -35,6 +35,13 @@ enum Told {
     Basis(Arc<Basis>),
     /// The ledger's test frames, each original asked by the one of its body that lies nearest.
     Ledger(Recorded),
+}
+
+/// The file that tells the motes of a shoot.
+pub(super) enum ToldBy {
+    Trace(String),
+    TestFrame(String),
+    Ledger(String),
 }
 
 /// The motes that stand in one original.
@@ -60,14 +67,14 @@ impl KnownShoot {
     /// # Errors
     /// A file that is no trace, and a folder that holds none of its pictures.
     pub fn traced(trace: &Path, folder: &Path) -> Result<KnownShoot, FrameError> {
-        let basis = Basis::known_trace(trace)?;
+        let trace = TraceBasis::open(trace)?;
         let mut originals = Originals::open(folder)?;
-        originals.files.retain(|file| matches!(&basis, Basis::Trace(trace) if trace.entry(file).is_ok()));
+        originals.files.retain(|file| trace.entry(file).is_ok());
         if originals.files.is_empty() {
             let remedy = "Name the folder of the pictures that were traced.";
             return Err(FrameError::new(Fault::Usage, folder, "none of the trace’s pictures lies here", remedy));
         }
-        Ok(KnownShoot { told: Told::Basis(Arc::new(basis)), originals, cost: 0 })
+        Ok(KnownShoot { told: Told::Basis(Arc::new(Basis::Trace(Box::new(trace)))), originals, cost: 0 })
     }
 
     /// A test frame by the body of a folder's pictures.

@@ -16,13 +16,14 @@ use motelight_frame::{Body, Digest, Fault, FrameError, Orientation, Size, read};
 use motelight_motes::signoff::{SignOff, SignOffOptions, Verdict, sign_off};
 
 use crate::contract::{
-    AnswerEntry, OriginalEntry, PrintEntry, SignOffDocument, SignedFileEntry, SuspectEntry, ToldBy, VouchesEntry,
+    AnswerEntry, OriginalEntry, PrintEntry, SignOffDocument, SignedFileEntry, SuspectEntry, VouchesEntry,
 };
 use crate::jobs::room::{Room, cost};
 use crate::jobs::{Outcome, Settings, Source};
 use crate::report::{SuspectView, small_copy, suspect_views};
 
 pub use known::KnownShoot;
+use known::ToldBy;
 pub use pages::{Pages, write_pages};
 
 /// One file's result.

@@ -8,7 +8,7 @@ use motelight_frame::{Fault, FrameError, Shot};
 
 use crate::jobs::Settings;
 use crate::jobs::mend::Basis;
-use crate::ledger::{Ledger, Moment, RecordedFrame};
+use crate::ledger::{Ledger, Moment, PassRow, RecordedFrame};
 
 /// The ledger, as far as its test frames go.
 #[derive(Debug)]
@@ -16,6 +16,7 @@ pub struct Recorded {
     /// Its file.
     pub path: PathBuf,
     frames: Vec<RecordedFrame>,
+    passes: Vec<PassRow>,
     /// What was read of them so far, by digest; or in words why it could not be.
     read: Mutex<BTreeMap<String, Result<Arc<Basis>, String>>>,
 }
@@ -26,12 +27,15 @@ impl Recorded {
     /// # Errors
     /// One that is not there, cannot be read, or holds no usable test frame.
     pub fn open(path: &Path) -> Result<Recorded, FrameError> {
-        let frames = Ledger::open_existing(path)?.map_or(Ok(Vec::new()), |l| l.usable_frames())?;
+        let (frames, passes) = match Ledger::open_existing(path)? {
+            Some(ledger) => (ledger.usable_frames()?, ledger.passes(None)?),
+            None => (Vec::new(), Vec::new()),
+        };
         if frames.is_empty() {
             let remedy = "Inspect a test frame first, or name one with --test-frame.";
             return Err(FrameError::new(Fault::Usage, path, "the ledger knows no usable test frame", remedy));
         }
-        Ok(Recorded { path: path.to_path_buf(), frames, read: Mutex::default() })
+        Ok(Recorded { path: path.to_path_buf(), frames, passes, read: Mutex::default() })
     }
 
     /// The test frame to ask an original by, read; or in words why there is none.
@@ -40,17 +44,22 @@ impl Recorded {
         let own = self.frames.iter().filter(|f| f.body == *body);
         let frame = match shot.taken.as_deref().and_then(Moment::parse) {
             // Passes in between take motes away; time only adds some, and what the original does not show is not asked for.
-            Some(taken) => own.min_by(|a, b| {
+            Some(taken) => {
                 let days = |f: &RecordedFrame| taken.days_since(&f.taken).abs();
-                (a.passes_until(&taken), days(a))
-                    .partial_cmp(&(b.passes_until(&taken), days(b)))
-                    .expect("days are finite")
-            }),
+                let passes = |f: &RecordedFrame| self.passes_between(f, &taken);
+                own.min_by(|a, b| passes(a).cmp(&passes(b)).then(days(a).total_cmp(&days(b))))
+            }
             None => own.max_by(|a, b| a.taken.cmp(&b.taken)),
         };
         let frame = frame.ok_or("it knows no usable test frame of this body")?;
         let mut read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
         read.entry(frame.digest.clone()).or_insert_with(|| again(frame, settings)).clone()
+    }
+
+    /// Passes made over a frame's body between it and another moment.
+    fn passes_between(&self, frame: &RecordedFrame, other: &Moment) -> usize {
+        let (from, to) = (other.min(&frame.taken), other.max(&frame.taken));
+        self.passes.iter().filter(|p| p.body == frame.number && (from..=to).contains(&&p.made)).count()
     }
 }
 
