@@ -28,6 +28,9 @@ const USUAL_MOTES: f64 = 25.0;
 /// by being moved a fraction of a shadow's width is far less than what it lacks: a guess on the safe side.
 const SIFTED_BELOW: f64 = 1.0;
 
+/// Pictures whose answers wait to be sorted by candidate: bounds the memory.
+const ASKED_TOGETHER: usize = 64;
+
 /// Everything a body's pictures share while they are judged.
 pub(super) struct Body<'a, V> {
     pub tracer: &'a Tracer,
@@ -133,13 +136,17 @@ impl<V: Fn(usize) -> Option<Arc<View>> + Sync> Body<'_, V> {
     /// Asks every picture about every candidate.
     fn ask_all(&mut self, candidates: &mut [Candidate]) {
         self.fill_tables(candidates);
-        let asked: &[Candidate] = candidates;
-        let told: Vec<Vec<Option<Told>>> = (0..self.tracer.entries.len())
-            .into_par_iter()
-            .map(|k| (self.view)(k).map_or(vec![None; asked.len()], |view| self.ask_picture(k, &view, asked)))
-            .collect();
-        for (c, candidate) in candidates.iter_mut().enumerate() {
-            candidate.told = told.iter().map(|t| t[c].clone()).collect();
+        let pictures = self.tracer.entries.len();
+        candidates.iter_mut().for_each(|c| c.told = Vec::with_capacity(pictures));
+        for first in (0..pictures).step_by(ASKED_TOGETHER) {
+            let asked: &[Candidate] = candidates;
+            let told: Vec<Vec<Option<Told>>> = (first..(first + ASKED_TOGETHER).min(pictures))
+                .into_par_iter()
+                .map(|k| (self.view)(k).map_or(vec![None; asked.len()], |view| self.ask_picture(k, &view, asked)))
+                .collect();
+            for told in told {
+                candidates.iter_mut().zip(told).for_each(|(c, told)| c.told.push(told));
+            }
         }
     }
 

@@ -9,7 +9,7 @@ use motelight_frame::{Plane, Size};
 use motelight_motes::trace::View;
 
 /// Memory for pictures that wait, bytes.
-const IN_MEMORY: usize = 300 << 20;
+const IN_MEMORY: usize = 128 << 20;
 
 /// Pictures in the order they were put.
 #[derive(Debug, Default)]
