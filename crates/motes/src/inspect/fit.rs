@@ -154,15 +154,23 @@ impl Wall<'_> {
             cells.into_iter().map(|(x, y, row)| (x, y, (inverse * row)[0] as f32)).collect();
         let expected = weights.iter().map(|w| w.2 * w.2).sum::<f32>().sqrt();
         let room = (size.width - 2 * reach, size.height - 2 * reach);
+        // From left to right, so that a place is only held against those that may reach it: of noise there can be thousands.
+        let mut taken: Vec<(Spot, f64)> =
+            motes.iter().map(|m| (*m, radius + 1.5 * self.radius(bank, m.area_um2))).collect();
+        taken.sort_by(|a, b| a.0.x.total_cmp(&b.0.x));
+        let farthest = taken.iter().fold(0.0f64, |far, t| far.max(t.1));
+        let is_taken = |x: f64, y: f64| {
+            let first = taken.partition_point(|t| t.0.x < x - farthest);
+            let within = taken[first..].iter().take_while(|t| t.0.x < x + farthest);
+            within.into_iter().any(|(m, reach)| (m.x - x).powi(2) + (m.y - y).powi(2) < reach * reach)
+        };
         (0..trials)
             .into_par_iter()
             .filter_map(|i| {
                 // Places spread evenly by the plastic number's fractions (Roberts' low-discrepancy sequence).
                 let along = |k: f64, room: usize| ((i as f64 * k).fract() * room as f64) as usize;
                 let (x0, y0) = (along(0.754_877_666, room.0), along(0.569_840_291, room.1));
-                let (x, y) = ((x0 + reach) as f64, (y0 + reach) as f64);
-                let hit = |m: &Spot| (m.x - x).hypot(m.y - y) < radius + 1.5 * self.radius(bank, m.area_um2);
-                if motes.iter().any(hit) {
+                if is_taken((x0 + reach) as f64, (y0 + reach) as f64) {
                     return None;
                 }
                 let sigma = self.flat.sigma.under(x0 + reach, y0 + reach).max(1e-9);
