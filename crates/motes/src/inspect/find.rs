@@ -3,7 +3,7 @@
 use motelight_frame::{FNumber, Frame, Layout, Micrometres, Millimetres, Plane};
 use rayon::prelude::*;
 
-use crate::bank::Bank;
+use crate::bank::{Bank, Shape};
 use crate::diffraction::{Edge, Shadowing};
 use crate::flat::Flat;
 use crate::form::Form;
@@ -350,10 +350,34 @@ impl Finder<'_> {
         0.6 * pupil.hypot(100.0) / self.wall.cell_um
     }
 
-    /// Whether a candidate stands in a round shadow that is believed.
+    /// Whether a candidate stands in a round shadow that is believed, and such shadows make at least half of its answer.
     fn explained(&self, c: &Candidate, believed: &[Believed]) -> bool {
-        let stands_in = |b: &Believed| (b.spot.x - c.x).hypot(b.spot.y - c.y) < self.width(b);
-        believed.iter().any(|b| b.fit.likeness() > ROUND && stands_in(b))
+        let apart = |b: &&Believed| (b.spot.x - c.x).hypot(b.spot.y - c.y);
+        let round = || believed.iter().filter(|b| b.fit.likeness() > ROUND);
+        if !round().any(|b| apart(&b) < self.width(b)) {
+            return false;
+        }
+        let reach = 3.0 * c.scale;
+        let near: Vec<(Spot, Shape)> = round()
+            .filter(|b| apart(b) < reach + self.width(b))
+            .map(|b| (b.spot, self.banks[b.bank].shape(b.spot.area_um2)))
+            .collect();
+        let size = self.wall.flat.size();
+        let step = (c.scale / 4.0).max(1.0);
+        let places = |at: f64, end: usize| {
+            let steps = (reach / step) as i32;
+            (-steps..=steps).map(move |i| at + f64::from(i) * step).filter(move |v| *v >= 0.0 && *v < end as f64)
+        };
+        let (mut answer, mut made) = (0.0, 0.0);
+        for y in places(c.y, size.height) {
+            for x in places(c.x, size.width) {
+                let weight = (-0.5 * ((x - c.x).powi(2) + (y - c.y).powi(2)) / (c.scale * c.scale)).exp();
+                let lost = |(s, shape): &(Spot, Shape)| shape.at((x - s.x).hypot(y - s.y) * self.wall.cell_um).0;
+                answer += weight * f64::from(self.wall.flat.loss.at(x as usize, y as usize));
+                made += weight * near.iter().map(lost).sum::<f64>();
+            }
+        }
+        made >= 0.5 * answer
     }
 
     /// Rough width of a shadow, cells.

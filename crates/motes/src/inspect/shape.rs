@@ -63,22 +63,27 @@ impl Finder<'_> {
         for (b, sure) in believed.iter().zip(sure) {
             let depth = self.banks[b.bank].shape(b.spot.area_um2).at(0.0).0;
             let round = b.snr > 12.0 && b.fit.likeness() > 0.95;
-            // On a faint patch a grain may lie, if it is much deeper or clearly round; in another outline it is part of that.
+            // On a faint patch a grain may lie, if it is much deeper or clearly round; in another outline it is part of that. A
+            // piece of a ring's rim or of a fibre, which are as broad as the pupil's image, looks round too.
+            let thin = |s: &Shadow| !matches!(s.kind, Kind::Residue | Kind::Oil);
             let least = |i: usize, s: &Shadow| {
                 if round && s.depth() < FAINT {
-                    1.0
+                    if thin(s) { 2.0 } else { 1.0 }
                 } else if i < patches {
                     4.0
                 } else {
                     f64::INFINITY
                 }
             };
+            // Taken out as if it were a grain, a piece leaves a gap in the outline.
+            let margin = |s: &Shadow| if thin(s) { (0.3 * self.width(b)) as isize } else { 0 }.max(2);
             // The ends of a faint patch fray: what stands by them, as faint and not clearly round, is part of it.
             let frayed = |s: &Shadow| {
                 let reach = (3.0 * self.width(b)) as isize;
                 !round && s.depth() < 0.1 && depth < 1.5 * s.depth() && s.holds(b.spot, reach)
             };
-            let part = |(i, s): (usize, &Shadow)| s.holds(b.spot, 2) && depth < least(i, s) * s.depth() || frayed(s);
+            let part =
+                |(i, s): (usize, &Shadow)| s.holds(b.spot, margin(s)) && depth < least(i, s) * s.depth() || frayed(s);
             if !sure && shadows.iter().enumerate().any(part) {
                 continue;
             }
@@ -102,16 +107,16 @@ impl Finder<'_> {
                     continue;
                 }
                 if let Some(extent) = found.filter(|e| e.is_long(pupil) || likeness < ALIKE) {
-                    // A stronger part of it may have been told as round.
-                    shadows.retain(|s| s.extent.is_some() || s.is_sure() || !extent.holds(s.spot.x, s.spot.y, 0));
-                    shadows.push(self.free(extent, b.snr));
+                    take_in(&mut shadows, self.free(extent, b.snr));
                     continue;
                 }
             }
             shadows.push(self.round(b, believed));
         }
         for c in broad.iter().filter(|c| c.snr > PLAIN) {
-            shadows.extend(self.untold(c, &shadows, believed, &clear));
+            if let Some(whole) = self.untold(c, &shadows, believed, &clear) {
+                take_in(&mut shadows, whole);
+            }
         }
         shadows
     }
@@ -354,6 +359,12 @@ impl Finder<'_> {
 struct Lower {
     height_mm: Estimate,
     believed: Believed,
+}
+
+/// Adds a shadow with an outline: a part of it may have been told as round before.
+fn take_in(shadows: &mut Vec<Shadow>, whole: Shadow) {
+    shadows.retain(|s| s.extent.is_some() || s.is_sure() || !whole.holds(s.spot, 0));
+    shadows.push(whole);
 }
 
 /// Whether an outline is that of a shadow told already.
