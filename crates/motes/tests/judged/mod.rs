@@ -101,7 +101,7 @@ impl Judged {
     pub fn pieces_of(&self, kind: &str) -> Vec<usize> {
         let true_ones = self.truth.motes.iter().filter(|m| m.whole && m.kind == kind && m.overlaps.is_empty());
         let within = |m: &MoteTruth, f: &Mote| {
-            (f.at_picture.x - m.x_px).hypot(f.at_picture.y - m.y_px) < 0.6 * m.shadow_width_px
+            (f.at_picture.x - m.x_px).hypot(f.at_picture.y - m.y_px) < 0.8 * m.shadow_width_px
         };
         true_ones.map(|m| self.inspection.motes.iter().filter(|f| within(m, f)).count()).collect()
     }
