@@ -299,7 +299,7 @@ fn noise_of(loss: &Plane) -> Grid {
         let mean = sum / count.max(1.0);
         (squares / count.max(1.0) - mean * mean).max(0.0).sqrt()
     })
-    .smoothed();
+    .steadied();
     // No part of a wall is much stiller than the rest; where a compressed picture looks so, its codes hide the noise.
     let least = 0.7 * noise.median();
     noise.map(|v| v.max(least))

@@ -89,20 +89,34 @@ impl Grid {
     /// through them so that a gradient stays what it is; then a light 1-2-1 average. Motes that fill
     /// half a block, and the noise of single blocks, go.
     pub fn smoothed(&self) -> Grid {
+        self.smoothed_with(|own, _| own)
+    }
+
+    /// The same of what hardly slopes, such as noise: there a block on the edge, which a mote may fill, is held against
+    /// those that lie further in.
+    pub fn steadied(&self) -> Grid {
+        self.smoothed_with(|_, inner| inner)
+    }
+
+    /// `lone`: what stands for a pair of opposite neighbours where only one lies inside, from the block's own value and that
+    /// neighbour's.
+    fn smoothed_with(&self, lone: impl Fn(f32, f32) -> f32) -> Grid {
         let Size { width, height } = self.size;
-        let at = |x: isize, y: isize| {
-            let (cx, cy) = (x.clamp(0, width as isize - 1), y.clamp(0, height as isize - 1));
-            self.values[cy as usize * width + cx as usize]
+        let inside = |x: isize, y: isize| {
+            let within = (0..width as isize).contains(&x) && (0..height as isize).contains(&y);
+            within.then(|| self.values[y as usize * width + x as usize])
         };
         let median = |x: isize, y: isize| {
+            let own = self.values[y as usize * width + x as usize];
             // Opposite neighbours average to the middle on any slope; past an edge there is no opposite.
-            let mut nine = [0.0f32; 9];
-            nine[0] = at(x, y);
+            let mut nine = [own; 9];
             for (i, (dx, dy)) in [(1, 0), (0, 1), (1, 1), (1, -1)].into_iter().enumerate() {
-                let inside = |x: isize, y: isize| (0..width as isize).contains(&x) && (0..height as isize).contains(&y);
-                let pair = inside(x + dx, y + dy) && inside(x - dx, y - dy);
-                let (p, q) = (at(x + dx, y + dy), at(x - dx, y - dy));
-                (nine[2 * i + 1], nine[2 * i + 2]) = if pair { (p, q) } else { (nine[0], nine[0]) };
+                let pair = match (inside(x + dx, y + dy), inside(x - dx, y - dy)) {
+                    (Some(p), Some(q)) => [p, q],
+                    (Some(one), None) | (None, Some(one)) => [lone(own, one); 2],
+                    (None, None) => [own; 2],
+                };
+                nine[2 * i + 1..][..2].copy_from_slice(&pair);
             }
             nine.sort_unstable_by(f32::total_cmp);
             nine[4]
@@ -123,6 +137,22 @@ impl Grid {
             rows.flat_map(|j| self.values[j * width..][columns.clone()].iter()).copied().fold(f32::MAX, f32::min)
         };
         Grid { values: (0..self.values.len()).map(least).collect(), ..*self }
+    }
+
+    /// The value at a cell: straight between block centres, and past the outermost that of the nearest. Noise does not go on
+    /// falling to nothing.
+    pub fn held_at(&self, x: usize, y: usize) -> f32 {
+        let held = |at, blocks, cells| {
+            let (i, t): (usize, f32) = between(at, blocks, cells);
+            (i, (i + 1).min(blocks - 1), t.clamp(0.0, 1.0))
+        };
+        let (i, right, t) = held(x, self.size.width, self.cells.width);
+        let (j, below, u) = held(y, self.size.height, self.cells.height);
+        let along = |j: usize| {
+            let row = &self.values[j * self.size.width..];
+            row[i] + (row[right] - row[i]) * t
+        };
+        along(j) + (along(below) - along(j)) * u
     }
 
     /// The row of cells `y` through the grid: straight between block centres and on past the outermost.
@@ -216,6 +246,16 @@ mod tests {
             let expected = slope(i % 9, i / 9);
             assert!((v - expected).abs() < 0.8, "block {i}: {v} against {expected}");
         }
+    }
+
+    /// A mote that fills a block of the corner is no noise, and noise that falls towards the edge does not fall to nothing there.
+    #[test]
+    fn noise_is_steady_to_the_very_corner() {
+        let steady = grid(|x, y| if (x, y) == (0, 0) { 20.0 } else { 1.0 }).steadied();
+        assert!(steady.values().iter().all(|v| *v == 1.0), "{:?}", steady.values());
+        let falling = grid(|x, _| if x == 0 { 1.0 } else { 4.0 });
+        assert_eq!(falling.held_at(0, 0), 1.0);
+        assert_eq!(falling.held_at(9 * BLOCK - 1, 7 * BLOCK - 1), 4.0);
     }
 
     #[test]

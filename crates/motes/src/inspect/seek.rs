@@ -109,11 +109,12 @@ fn peaks(answer: &Plane, middle: &Grid, spread: &Grid, threshold: f64, mut each:
         .map(|y| {
             let row = answer.row(y);
             let (above, below) = (answer.row(y.saturating_sub(1)), answer.row((y + 1).min(height - 1)));
-            let (middle, spread) = (middle.line(y), spread.line(y));
+            let middle = middle.line(y);
+            let spread = |x: usize| spread.held_at(x, y);
             let mut hits = Vec::new();
             middle.spans(|span, start, step| {
                 let least = start.min(start + step * span.len() as f32);
-                let floor = least + threshold as f32 * spread.at(span.start).min(spread.at(span.end - 1));
+                let floor = least + threshold as f32 * spread(span.start).min(spread(span.end - 1));
                 for x in span {
                     let v = row[x];
                     if v <= floor {
@@ -124,7 +125,7 @@ fn peaks(answer: &Plane, middle: &Grid, spread: &Grid, threshold: f64, mut each:
                     let crest = (left..=right).all(|i| (y == 0 || above[i] < v) && (y + 1 == height || below[i] <= v))
                         && (x == 0 || row[left] < v)
                         && (x + 1 == width || row[right] <= v);
-                    let snr = f64::from((v - middle.at(x)) / spread.at(x).max(1e-9));
+                    let snr = f64::from((v - middle.at(x)) / spread(x).max(1e-9));
                     if crest && snr > threshold {
                         hits.push((x, y, snr));
                     }
@@ -147,5 +148,5 @@ fn spread_of(answer: &Plane) -> (Grid, Grid) {
         median_and_sigma(&mut sample)
     };
     let (middle, spread) = Grid::measure_both(answer.size(), sample);
-    (middle.smoothed(), spread.smoothed())
+    (middle.smoothed(), spread.steadied())
 }
