@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use crate::bank::Bank;
 use crate::density::normal;
 use crate::diffraction::{Edge, Light, Shadowing};
-use crate::inspect::fit::{Spot, Wall};
+use crate::inspect::fit::{Fit, Spot, Wall};
 use crate::measure::Estimate;
 use crate::optics::{area_at_snr_um2, equivalent_diameter, pupil_disc};
 
@@ -59,6 +59,9 @@ pub const ASSUMED: Estimate = Estimate { value: 1.2, sigma: 0.6 };
 pub const LOWEST: f64 = 0.35;
 /// Most shadows that are pooled.
 const MOST: usize = 24;
+/// Shadows that are fitted to see which tell most, and how often: the window grows with what the last fit told.
+const SIZED: usize = 10 * MOST;
+const RESIZED: usize = 3;
 /// Largest motes by which it is measured: wider ones hide the pupil's image.
 const LARGEST: Micrometres = Micrometres(120.0);
 
@@ -122,7 +125,7 @@ fn measured(wall: &Wall, setting: &Setting, bright: &[Spot]) -> Option<(Edge, Po
     let light = Light::mixed(setting.colours).coarser();
     let brightest = &bright[..bright.len().min(MOST)];
     let first = Table::of(wall, setting, (Edge::RAYS, &light), &coarse, brightest).pooled()?;
-    let bright: &[Spot] = &telling(wall, setting, first.height, bright);
+    let bright: &[Spot] = &telling(wall, setting, first.height, &sized(wall, setting, (first.height, &light), bright));
     let around = |middle: f64, ratio: f64| -> Vec<f64> { (-2..=2).map(|i| middle * ratio.powi(i)).collect() };
     let fine = |edge: Edge| -> Option<Table> {
         let rough = Table::of(wall, setting, (edge, &light), &around(first.height, 1.16), bright).pooled()?;
@@ -143,6 +146,30 @@ fn measured(wall: &Wall, setting: &Setting, bright: &[Spot]) -> Option<(Edge, Po
     let (edge, gain) = gains.fold((round, 0.0), |best, other| if other.1 > best.1 { other } else { best });
     // The height stays what a round pupil tells: blades also take up what other softness there is, and raise it.
     Some((if gain < CLEARLY { round } else { edge }, pooled))
+}
+
+/// The brightest shadows with the place and area that their fits tell, now that the height is roughly known: a window made for a
+/// first guess may be far too small, and is made anew. What is not round keeps its guess; what came to one place is one shadow.
+fn sized(wall: &Wall, setting: &Setting, (height_mm, light): (f64, &Light), bright: &[Spot]) -> Vec<Spot> {
+    let shadowing = Shadowing { light: light.clone(), ..setting.shadowing(Millimetres(height_mm), Edge::RAYS) };
+    let bank = Bank::new(shadowing, LARGEST);
+    let again = |fit: Option<Fit>, spot: &Spot| {
+        let from = fit.map_or(*spot, |f| f.spot);
+        wall.fit(&bank, from, wall.radius(&bank, from.area_um2), &[])
+    };
+    let sized = |spot: &Spot| {
+        let fit = (0..RESIZED).fold(None, |fit, _| again(fit, spot));
+        fit.filter(|f| f.likeness() > ROUND).map_or(*spot, |f| f.spot)
+    };
+    let all: Vec<Spot> = bright[..bright.len().min(SIZED)].par_iter().map(sized).collect();
+    let mut kept: Vec<Spot> = Vec::new();
+    for spot in all {
+        let apart = 0.3 * wall.radius(&bank, spot.area_um2);
+        if kept.iter().all(|k| (k.x - spot.x).hypot(k.y - spot.y) > apart) {
+            kept.push(spot);
+        }
+    }
+    kept
 }
 
 /// Of some shadows those that tell most, now that the height is roughly known: not the brightest, which are broad and ragged.
