@@ -125,7 +125,8 @@ fn measured(wall: &Wall, setting: &Setting, bright: &[Spot]) -> Option<(Edge, Po
     let light = Light::mixed(setting.colours).coarser();
     let brightest = &bright[..bright.len().min(MOST)];
     let first = Table::of(wall, setting, (Edge::RAYS, &light), &coarse, brightest).pooled()?;
-    let bright: &[Spot] = &telling(wall, setting, first.height, &sized(wall, setting, (first.height, &light), bright));
+    let sized = sized(wall, setting, (first.height, &light), bright);
+    let bright: &[Spot] = &telling(wall, setting, first.height, &sized);
     let around = |middle: f64, ratio: f64| -> Vec<f64> { (-2..=2).map(|i| middle * ratio.powi(i)).collect() };
     let fine = |edge: Edge| -> Option<Table> {
         let rough = Table::of(wall, setting, (edge, &light), &around(first.height, 1.16), bright).pooled()?;
@@ -138,11 +139,12 @@ fn measured(wall: &Wall, setting: &Setting, bright: &[Spot]) -> Option<(Edge, Po
         return Some((round, pooled));
     }
     // Whatever outline of the pupil explains the shadows best, by those of them that tell most.
-    let asked = &bright[..bright.len().min(MOST / 2)];
+    let asked: &[Spot] = &outlining(wall, setting, pooled.height, &sized);
     let heights = around(pooled.height, 1.07);
     let tables =
         BLADES.map(|n| (round.bladed(n), Table::of(wall, setting, (round.bladed(n), &light), &heights, asked)));
-    let gains = tables.iter().map(|(edge, bladed)| (*edge, bladed.gain_over(&table)));
+    let same = Table::of(wall, setting, (round, &light), &heights, asked);
+    let gains = tables.iter().map(|(edge, bladed)| (*edge, bladed.gain_over(&same)));
     let (edge, gain) = gains.fold((round, 0.0), |best, other| if other.1 > best.1 { other } else { best });
     // The height stays what a round pupil tells: blades also take up what other softness there is, and raise it.
     Some((if gain < CLEARLY { round } else { edge }, pooled))
@@ -172,17 +174,31 @@ fn sized(wall: &Wall, setting: &Setting, (height_mm, light): (f64, &Light), brig
     kept
 }
 
-/// Of some shadows those that tell most, now that the height is roughly known: not the brightest, which are broad and ragged.
+/// Of some shadows those that tell most of the height, now that it is roughly known: not the brightest, which are broad and ragged.
 fn telling(wall: &Wall, setting: &Setting, height_mm: f64, bright: &[Spot]) -> Vec<Spot> {
     let pupil = pupil_disc(Millimetres(height_mm), setting.f_number);
-    let expected = |s: &Spot| {
-        let noise = f64::from(wall.flat.sigma.under(s.x as usize, s.y as usize));
-        let snr = s.area_um2 / area_at_snr_um2(1.0, noise, Micrometres(wall.cell_um), pupil);
-        uncertainty(BY_NOISE / snr, equivalent_diameter(s.area_um2).0 / pupil.0)
-    };
-    let mut told: Vec<(f64, Spot)> = bright.iter().map(|s| (expected(s), *s)).collect();
-    told.sort_by(|a, b| a.0.total_cmp(&b.0));
-    told.into_iter().take(MOST).map(|(_, spot)| spot).collect()
+    let expected = |s: &Spot| uncertainty(BY_NOISE / snr(wall, pupil, s), equivalent_diameter(s.area_um2).0 / pupil.0);
+    foremost(bright, MOST, expected)
+}
+
+/// Of some shadows those that tell most of the pupil's outline: the brightest of motes no broader than its image.
+fn outlining(wall: &Wall, setting: &Setting, height_mm: f64, bright: &[Spot]) -> Vec<Spot> {
+    let pupil = pupil_disc(Millimetres(height_mm), setting.f_number);
+    let narrow: Vec<Spot> = bright.iter().filter(|s| equivalent_diameter(s.area_um2).0 < pupil.0).copied().collect();
+    foremost(&narrow, MOST / 2, |s| -snr(wall, pupil, s))
+}
+
+/// Signal-to-noise ratio of a shadow, by theory.
+fn snr(wall: &Wall, pupil: Micrometres, spot: &Spot) -> f64 {
+    let noise = f64::from(wall.flat.sigma.under(spot.x as usize, spot.y as usize));
+    spot.area_um2 / area_at_snr_um2(1.0, noise, Micrometres(wall.cell_um), pupil)
+}
+
+/// The first `most` of some shadows in rising order.
+fn foremost(spots: &[Spot], most: usize, order: impl Fn(&Spot) -> f64) -> Vec<Spot> {
+    let mut all: Vec<(f64, Spot)> = spots.iter().map(|s| (order(s), *s)).collect();
+    all.sort_by(|a, b| a.0.total_cmp(&b.0));
+    all.into_iter().take(most).map(|(_, spot)| spot).collect()
 }
 
 /// How well each shadow is fitted at each stand-off.
