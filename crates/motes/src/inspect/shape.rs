@@ -76,7 +76,8 @@ impl Finder<'_> {
                 }
             };
             // Taken out as if it were a grain, a piece leaves a gap in the outline.
-            let margin = |s: &Shadow| if thin(s) { (0.3 * self.width(b)) as isize } else { 0 }.max(2);
+            let gap = ((0.3 * self.width(b)) as isize).max(2);
+            let margin = |s: &Shadow| if thin(s) { gap } else { 2 };
             // The ends of a faint patch fray: what stands by them, as faint and not clearly round, is part of it.
             let frayed = |s: &Shadow| {
                 let reach = (3.0 * self.width(b)) as isize;
