@@ -150,7 +150,10 @@ def plot(path, label, series):
     for panel, (title, column) in enumerate((("processor time, s", 1), ("memory at most, MB", 3))):
         left, top, width, height = 70 + 430 * panel, 40, 330, 220
         ys = [r[column] for rows in series.values() for r in rows]
-        low_y, high_y = math.log10(min(ys)) - 0.15, math.log10(max(ys)) + 0.15
+        # To the round values below and above, so that at least two are named.
+        round_values = [step * 10.0**power for power in range(-3, 7) for step in (1, 2, 5)]
+        low_y = math.log10(max(v for v in round_values if v <= min(ys))) - 0.02
+        high_y = math.log10(min(v for v in round_values if v >= max(ys))) + 0.02
         to_x = lambda v: left + (math.log10(max(v, 1)) - low_x) / (high_x - low_x) * width
         to_y = lambda v: top + (high_y - math.log10(v)) / (high_y - low_y) * height
         parts.append(f"<text x='{left}' y='{top - 14}'>{title}</text>")

@@ -94,8 +94,7 @@ impl Shadow {
 impl Found {
     /// Nothing was looked for.
     pub fn nothing() -> Found {
-        let stand_off = StandOff::ASSUMED;
-        Found { shadows: Vec::new(), stand_off, floor_um2: None, threshold_snr: None, grain: 0.0 }
+        Found { shadows: Vec::new(), stand_off: StandOff::ASSUMED, floor_um2: None, threshold_snr: None, grain: 0.0 }
     }
 }
 
@@ -372,12 +371,16 @@ impl Finder<'_> {
         for y in places(c.y, size.height) {
             for x in places(c.x, size.width) {
                 let weight = (-0.5 * ((x - c.x).powi(2) + (y - c.y).powi(2)) / (c.scale * c.scale)).exp();
-                let lost = |(s, shape): &(Spot, Shape)| shape.at((x - s.x).hypot(y - s.y) * self.wall.cell_um).0;
                 answer += weight * f64::from(self.wall.flat.loss.at(x as usize, y as usize));
-                made += weight * near.iter().map(lost).sum::<f64>();
+                made += weight * self.lost_to(&near, x, y);
             }
         }
         made >= 0.5 * answer
+    }
+
+    /// Light that some shadows are modelled to take at a place, cells.
+    fn lost_to(&self, shadows: &[(Spot, Shape)], x: f64, y: f64) -> f64 {
+        shadows.iter().map(|(s, shape)| shape.at((x - s.x).hypot(y - s.y) * self.wall.cell_um).0).sum()
     }
 
     /// Rough width of a shadow, cells.
@@ -420,9 +423,7 @@ impl Finder<'_> {
         for y in 0..window.height {
             for x in 0..window.width {
                 let (cx, cy) = ((x0 + x) as f64 + 0.5, (y0 + y) as f64 + 0.5);
-                let modelled: f64 =
-                    near.iter().map(|(s, shape)| shape.at((cx - s.x).hypot(cy - s.y) * self.wall.cell_um).0).sum();
-                loss.set(x, y, flat.loss.at(x0 + x, y0 + y) - modelled as f32);
+                loss.set(x, y, flat.loss.at(x0 + x, y0 + y) - self.lost_to(&near, cx, cy) as f32);
             }
         }
         let small =

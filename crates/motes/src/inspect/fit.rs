@@ -161,8 +161,8 @@ impl Wall<'_> {
         let farthest = taken.iter().fold(0.0f64, |far, t| far.max(t.1));
         let is_taken = |x: f64, y: f64| {
             let first = taken.partition_point(|t| t.0.x < x - farthest);
-            let within = taken[first..].iter().take_while(|t| t.0.x < x + farthest);
-            within.into_iter().any(|(m, reach)| (m.x - x).powi(2) + (m.y - y).powi(2) < reach * reach)
+            let hits = |(m, reach): &(Spot, f64)| (m.x - x).powi(2) + (m.y - y).powi(2) < reach * reach;
+            taken[first..].iter().take_while(|t| t.0.x < x + farthest).any(hits)
         };
         (0..trials)
             .into_par_iter()

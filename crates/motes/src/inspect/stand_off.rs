@@ -155,15 +155,14 @@ fn measured(wall: &Wall, setting: &Setting, bright: &[Spot]) -> Option<(Edge, Po
 fn sized(wall: &Wall, setting: &Setting, (height_mm, light): (f64, &Light), bright: &[Spot]) -> Vec<Spot> {
     let shadowing = Shadowing { light: light.clone(), ..setting.shadowing(Millimetres(height_mm), Edge::RAYS) };
     let bank = Bank::new(shadowing, LARGEST);
-    let again = |fit: Option<Fit>, spot: &Spot| {
-        let from = fit.map_or(*spot, |f| f.spot);
-        wall.fit(&bank, from, wall.radius(&bank, from.area_um2), &[])
-    };
-    let sized = |spot: &Spot| {
-        let fit = (0..RESIZED).fold(None, |fit, _| again(fit, spot));
+    let fitted = |spot: &Spot| {
+        let fit = (0..RESIZED).fold(None, |fit: Option<Fit>, _| {
+            let from = fit.map_or(*spot, |f| f.spot);
+            wall.fit(&bank, from, wall.radius(&bank, from.area_um2), &[])
+        });
         fit.filter(|f| f.likeness() > ROUND).map_or(*spot, |f| f.spot)
     };
-    let all: Vec<Spot> = bright[..bright.len().min(SIZED)].par_iter().map(sized).collect();
+    let all: Vec<Spot> = bright[..bright.len().min(SIZED)].par_iter().map(fitted).collect();
     let mut kept: Vec<Spot> = Vec::new();
     for spot in all {
         let apart = 0.3 * wall.radius(&bank, spot.area_um2);
