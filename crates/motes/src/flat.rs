@@ -10,6 +10,7 @@ use motelight_frame::{Frame, Layout, PicturePoint, Plane, Size, widest};
 use nalgebra::{DMatrix, DVector, Matrix4, Vector4};
 use rayon::prelude::*;
 
+use crate::gauss::halved;
 use crate::grid::{Grid, median_and_sigma};
 
 /// A flattened wall.
@@ -21,6 +22,9 @@ pub struct Flat {
     pub loss: Plane,
     /// Standard deviation of `loss` from noise, per block.
     pub sigma: Grid,
+    /// Variance of the wall's level about the backdrop, over windows about as wide as a small shadow, beyond what uncorrelated
+    /// noise would give: in units of the noise's variance in one cell.
+    pub stray: f64,
     /// Light of the backdrop per block and channel, full scale = 1.
     pub backdrop: Vec<Grid>,
     /// Weights of red, green and blue in `loss`, sum 1.
@@ -53,7 +57,7 @@ impl Flat {
 
         let levels: Vec<Grid> = channels.iter().map(|c| level_of(frame, c, cell)).collect();
         let weights = quietest_mix(&covariance(frame, &channels, &levels, cell));
-        let backdrop: Vec<Grid> = levels.iter().map(Grid::smoothed).collect();
+        let mut backdrop: Vec<Grid> = levels.iter().map(Grid::smoothed).collect();
 
         let mut colours = [0.0; 3];
         for (weight, channel) in weights.iter().zip(&channels) {
@@ -72,8 +76,14 @@ impl Flat {
             .enumerate()
             .for_each(|(y, row)| flatten_row(frame, &channels, &gains, cell, y, row));
 
+        for deviations in DARK {
+            let left = left_over(&loss, deviations);
+            put_right(&mut loss, &left);
+            backdrop.iter_mut().for_each(|b| *b = b.with(&left, |level, left| level * (1.0 - left)));
+        }
         let sigma = noise_of(&loss);
-        Flat { cell, loss, sigma, backdrop, colours }
+        let stray = stray_of(&loss, &sigma);
+        Flat { cell, loss, sigma, stray, backdrop, colours }
     }
 
     /// Size in cells.
@@ -139,10 +149,14 @@ fn whole_cells(frame: &Frame, cell: usize) -> Size {
 /// Clipped mean of a channel's light per block.
 fn level_of(frame: &Frame, channel: &Channel, cell: usize) -> Grid {
     let value = |x: usize, y: usize| channel.light(frame, cell, x, y);
-    // A sparse sample of the block says where the bulk lies; the mean of all within it says it precisely.
+    // A sparse sample of the block says where the bulk lies; the mean of all within it says it precisely. The sample lies
+    // evenly about the block's middle: on a slope the bulk would lie off it, and some of that would stay in the mean.
+    let some = |range: &Range<usize>, count: usize| {
+        let (start, last) = (range.start, range.len().saturating_sub(1));
+        (0..count.min(range.len())).map(move |i| start + (i * last + (count - 1) / 2) / (count - 1).max(1))
+    };
     let bulk = |xs: &Range<usize>, ys: &Range<usize>| {
-        let rows = ys.clone().step_by(4);
-        let mut sample: Vec<f32> = rows.flat_map(|y| xs.clone().step_by(3).map(move |x| value(x, y))).collect();
+        let mut sample: Vec<f32> = some(ys, 8).flat_map(|y| some(xs, 11).map(move |x| value(x, y))).collect();
         median_and_sigma(&mut sample)
     };
     Grid::measure(whole_cells(frame, cell), |xs, ys| {
@@ -282,6 +296,52 @@ fn flatten_row(frame: &Frame, channels: &[Channel], gains: &[Grid], cell: usize,
     }
 }
 
+/// Side of the patches by which it is told what is dark, cells: far less noise than in one cell, and still small beside a mote.
+const PATCH: usize = 4;
+/// Patches by so many deviations darker than the rest are no wall, one pass after the other: at first the backdrop itself is off,
+/// along the edges most, and must not pass for something dark.
+const DARK: [f32; 3] = [6.0, 4.0, 3.0];
+
+/// What the backdrop leaves of the wall, per block: the mean loss of what is not dark by so many deviations and does not touch what
+/// is. A smoothed backdrop cuts off what curves, and gives way to large motes; both show as light gained or lost beside them.
+fn left_over(loss: &Plane, deviations: f32) -> Grid {
+    let patches = halved(&halved(loss));
+    let Size { width, height } = patches.size();
+    let (middle, spread) = median_and_sigma(&mut patches.data().to_vec());
+    let dark = |x: usize, y: usize| patches.at(x, y) - middle > deviations * spread;
+    let plain = |x: usize, y: usize| {
+        let (xs, ys) = (x.saturating_sub(1)..(x + 2).min(width), y.saturating_sub(1)..(y + 2).min(height));
+        !ys.into_iter().any(|y| xs.clone().any(|x| dark(x, y)))
+    };
+    Grid::measure(loss.size(), |xs, ys| {
+        let within = |range: &Range<usize>, end: usize| range.start.div_ceil(PATCH)..(range.end / PATCH).min(end);
+        let (columns, rows) = (within(&xs, width), within(&ys, height));
+        let all = columns.len() * rows.len();
+        let (mut sum, mut count) = (0.0f32, 0);
+        for (x, y) in rows.flat_map(|y| columns.clone().map(move |x| (x, y))) {
+            if plain(x, y) {
+                sum += patches.at(x, y);
+                count += 1;
+            }
+        }
+        if count * 4 >= all.max(1) { sum / count as f32 } else { f32::NAN }
+    })
+    .smoothed()
+}
+
+/// Holds a flattened wall against a backdrop that is by so much darker.
+fn put_right(loss: &mut Plane, left: &Grid) {
+    let width = loss.width();
+    loss.data_mut().par_chunks_mut(width).enumerate().for_each(|(y, row)| {
+        left.line(y).spans(|span, start, step| {
+            for (i, v) in row[span].iter_mut().enumerate() {
+                let left = start + step * i as f32;
+                *v = (*v - left) / (1.0 - left);
+            }
+        });
+    });
+}
+
 /// Noise of the flattened cells per block, smoothed: the standard deviation of the bulk. (The median deviation of codes
 /// that are coarser than the noise jumps between 0 and one code.)
 fn noise_of(loss: &Plane) -> Grid {
@@ -303,4 +363,25 @@ fn noise_of(loss: &Plane) -> Grid {
     // No part of a wall is much stiller than the rest; where a compressed picture looks so, its codes hide the noise.
     let least = 0.7 * noise.median();
     noise.map(|v| v.max(least))
+}
+
+/// Sides of the windows whose level is held against the backdrop, cells.
+const WINDOWS: [usize; 2] = [8, 16];
+
+/// See [`Flat::stray`]. The noise of neighbours may hang together, but over less than a window: its part of the level's
+/// variance then falls with the window's area, and what strays does not. At least a tenth of the noise of the larger window.
+fn stray_of(loss: &Plane, sigma: &Grid) -> f64 {
+    let Size { width, height } = loss.size();
+    let [small, large] = WINDOWS.map(|side| {
+        let level = |x: usize, y: usize| {
+            let sum: f32 = (y..y + side).map(|y| loss.row(y)[x..x + side].iter().sum::<f32>()).sum();
+            sum / (side * side) as f32 / sigma.under(x + side / 2, y + side / 2).max(1e-9)
+        };
+        let row = |j: usize| (0..width / side).map(|i| level(i * side, j * side)).collect::<Vec<f32>>();
+        let mut levels: Vec<f32> = (0..height / side).into_par_iter().flat_map_iter(row).collect();
+        f64::from(median_and_sigma(&mut levels).1).powi(2)
+    });
+    let [few, many] = WINDOWS.map(|side| 1.0 / (side * side) as f64);
+    let cell = ((small - large) / (few - many)).max(1e-3);
+    ((large - cell * many) / cell).max(0.1 * many)
 }

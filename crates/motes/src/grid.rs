@@ -5,7 +5,7 @@ use std::ops::Range;
 use motelight_frame::Size;
 use rayon::prelude::*;
 
-/// Cells along one side of a block, nearly. Blocks are what backdrop and noise are measured in: several shadows
+/// Cells along one side of a block, or nearly so many. Blocks are what backdrop and noise are measured in: several shadows
 /// wide, so that a shadow does not pass for backdrop, and small against vignetting.
 pub const BLOCK: usize = 32;
 
@@ -23,18 +23,63 @@ pub fn median_and_sigma(sample: &mut [f32]) -> (f32, f32) {
     (median, 1.482_602 * *sample.select_nth_unstable_by(middle, f32::total_cmp).1)
 }
 
-/// Values on block centres, the blocks dividing a plane of cells evenly into about [`BLOCK`] cells a side.
+/// Values on the centres of blocks of about [`BLOCK`] cells a side that a plane of cells is divided into.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Grid {
-    cells: Size,
-    size: Size,
+    across: Axis,
+    down: Axis,
     values: Vec<f32>,
 }
 
 /// One row of cells through a grid: values on block centres along it.
 pub struct Line {
-    cells: usize,
+    axis: Axis,
     values: Vec<f32>,
+}
+
+/// Cells in a row, in blocks of one size, so that their centres stand evenly; only the last takes in what is over.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Axis {
+    cells: usize,
+    side: usize,
+    blocks: usize,
+}
+
+impl Axis {
+    /// Of the sizes near [`BLOCK`] the one that leaves the fewest cells over.
+    fn of(cells: usize) -> Axis {
+        let near = BLOCK - BLOCK / 8..=BLOCK + BLOCK / 8;
+        let side = near.min_by_key(|&side| (cells % side, side.abs_diff(BLOCK))).unwrap_or(BLOCK);
+        Axis { cells, side, blocks: (cells / side).max(1) }
+    }
+
+    /// The cells of a block.
+    fn span(&self, block: usize) -> Range<usize> {
+        let last = block + 1 == self.blocks;
+        block * self.side..if last { self.cells } else { (block + 1) * self.side }
+    }
+
+    /// Where the middle of a block lies, cells.
+    fn centre(&self, block: usize) -> f32 {
+        let span = self.span(block);
+        0.5 * (span.start + span.end) as f32
+    }
+
+    /// The block that holds a cell; the last holds all beyond.
+    fn under(&self, cell: usize) -> usize {
+        (cell / self.side).min(self.blocks - 1)
+    }
+
+    /// The block whose centre lies before a cell, and how far past it in blocks; under 0 or over 1 at the ends.
+    fn between(&self, cell: usize) -> (usize, f32) {
+        if self.blocks < 2 {
+            return (0, 0.0);
+        }
+        let place = cell as f32 + 0.5;
+        let block = (place / self.side as f32 - 0.5).clamp(0.0, (self.blocks - 2) as f32) as usize;
+        let centre = self.centre(block);
+        (block, (place - centre) / (self.centre(block + 1) - centre))
+    }
 }
 
 impl Grid {
@@ -45,17 +90,15 @@ impl Grid {
 
     /// Two grids in one go.
     pub fn measure_both(cells: Size, block: impl Fn(Range<usize>, Range<usize>) -> (f32, f32) + Sync) -> (Self, Self) {
-        let size = Size { width: blocks(cells.width), height: blocks(cells.height) };
-        let one = |i: usize| {
-            block(span_of(i % size.width, size.width, cells.width), span_of(i / size.width, size.height, cells.height))
-        };
-        let (a, b) = (0..size.area()).into_par_iter().map(one).unzip();
-        (Grid { cells, size, values: a }, Grid { cells, size, values: b })
+        let (across, down) = (Axis::of(cells.width), Axis::of(cells.height));
+        let one = |i: usize| block(across.span(i % across.blocks), down.span(i / across.blocks));
+        let (a, b) = (0..across.blocks * down.blocks).into_par_iter().map(one).unzip();
+        (Grid { across, down, values: a }, Grid { across, down, values: b })
     }
 
     /// Blocks per row and column.
     pub fn size(&self) -> Size {
-        self.size
+        Size { width: self.across.blocks, height: self.down.blocks }
     }
 
     /// All values, row by row.
@@ -65,9 +108,7 @@ impl Grid {
 
     /// The value of the block under a cell; cells outside take the nearest block's.
     pub fn under(&self, x: usize, y: usize) -> f32 {
-        let bx = (x * self.size.width / self.cells.width).min(self.size.width - 1);
-        let by = (y * self.size.height / self.cells.height).min(self.size.height - 1);
-        self.values[by * self.size.width + bx]
+        self.values[self.down.under(y) * self.across.blocks + self.across.under(x)]
     }
 
     /// Each value through a function.
@@ -87,49 +128,81 @@ impl Grid {
 
     /// Each value replaced by the median of itself and its eight neighbours, which are set against the slope
     /// through them so that a gradient stays what it is; then a light 1-2-1 average. Motes that fill
-    /// half a block, and the noise of single blocks, go.
+    /// half a block, and the noise of single blocks, go. A value that is no number tells nothing: what lies around stands for it.
     pub fn smoothed(&self) -> Grid {
-        self.smoothed_with(|own, _| own)
+        self.smoothed_with(|_| None)
     }
 
     /// The same of what hardly slopes, such as noise: there a block on the edge, which a mote may fill, is held against
     /// those that lie further in.
     pub fn steadied(&self) -> Grid {
-        self.smoothed_with(|_, inner| inner)
+        self.smoothed_with(Some)
     }
 
-    /// `lone`: what stands for a pair of opposite neighbours where only one lies inside, from the block's own value and that
-    /// neighbour's.
-    fn smoothed_with(&self, lone: impl Fn(f32, f32) -> f32) -> Grid {
-        let Size { width, height } = self.size;
-        let inside = |x: isize, y: isize| {
-            let within = (0..width as isize).contains(&x) && (0..height as isize).contains(&y);
-            within.then(|| self.values[y as usize * width + x as usize])
-        };
-        let median = |x: isize, y: isize| {
-            let own = self.values[y as usize * width + x as usize];
+    /// `lone`: what stands for a pair of opposite neighbours where only one lies inside, from that one, if anything does.
+    fn smoothed_with(&self, lone: impl Fn(f32) -> Option<f32>) -> Grid {
+        let firm = |x: isize, y: isize| {
+            let mut nine = [0.0; 9];
+            let mut count = 0;
+            let mut add = |values: &[f32]| {
+                if values.iter().all(|v| !v.is_nan()) {
+                    nine[count..count + values.len()].copy_from_slice(values);
+                    count += values.len();
+                }
+            };
+            add(&[self.inside(x, y).unwrap_or(f32::NAN)]);
             // Opposite neighbours average to the middle on any slope; past an edge there is no opposite.
-            let mut nine = [own; 9];
-            for (i, (dx, dy)) in [(1, 0), (0, 1), (1, 1), (1, -1)].into_iter().enumerate() {
-                let pair = match (inside(x + dx, y + dy), inside(x - dx, y - dy)) {
-                    (Some(p), Some(q)) => [p, q],
-                    (Some(one), None) | (None, Some(one)) => [lone(own, one); 2],
-                    (None, None) => [own; 2],
-                };
-                nine[2 * i + 1..][..2].copy_from_slice(&pair);
+            for (dx, dy) in [(1, 0), (0, 1), (1, 1), (1, -1)] {
+                match (self.inside(x + dx, y + dy), self.inside(x - dx, y - dy)) {
+                    (Some(p), Some(q)) => add(&[p, q]),
+                    (one, other) => add(&[one.or(other).and_then(&lone).unwrap_or(f32::NAN); 2]),
+                }
             }
-            nine.sort_unstable_by(f32::total_cmp);
-            nine[4]
+            let those = &mut nine[..count];
+            those.sort_unstable_by(f32::total_cmp);
+            those.get(count / 2).copied().unwrap_or(f32::NAN)
         };
-        let firm: Vec<f32> =
-            (0..self.values.len()).map(|i| median((i % width) as isize, (i / width) as isize)).collect();
-        let across = blur(&firm, width, height, 1, width);
-        Grid { values: blur(&across, height, width, width, 1), ..*self }
+        let width = self.across.blocks;
+        let values = (0..self.values.len()).map(|i| firm((i % width) as isize, (i / width) as isize)).collect();
+        let firm = Grid { values, ..*self }.filled();
+        Grid { values: averaged(&firm.values, self.size()), ..*self }
+    }
+
+    /// Values that are no numbers replaced by the mean of their neighbours, from outside in; 0 where there is none at all.
+    fn filled(mut self) -> Grid {
+        let width = self.across.blocks;
+        let mean = |grid: &Grid, i: usize| {
+            let (x, y) = ((i % width) as isize, (i / width) as isize);
+            let around = (0..9).filter_map(|k| grid.inside(x + k % 3 - 1, y + k / 3 - 1)).filter(|v| !v.is_nan());
+            let (sum, count) = around.fold((0.0f32, 0.0f32), |(sum, count), v| (sum + v, count + 1.0));
+            if count > 0.0 { sum / count } else { f32::NAN }
+        };
+        while self.values.iter().any(|v| v.is_nan()) {
+            if self.values.iter().all(|v| v.is_nan()) {
+                return self.map(|_| 0.0);
+            }
+            let values = (0..self.values.len())
+                .map(|i| if self.values[i].is_nan() { mean(&self, i) } else { self.values[i] })
+                .collect();
+            self.values = values;
+        }
+        self
+    }
+
+    /// The value of a block, if there is one there.
+    fn inside(&self, x: isize, y: isize) -> Option<f32> {
+        let within = (0..self.across.blocks as isize).contains(&x) && (0..self.down.blocks as isize).contains(&y);
+        within.then(|| self.values[y as usize * self.across.blocks + x as usize])
+    }
+
+    /// A grid of a function of this one's values and another's over the same cells.
+    pub fn with(&self, other: &Grid, f: impl Fn(f32, f32) -> f32) -> Grid {
+        Grid { values: self.values.iter().zip(&other.values).map(|(&a, &b)| f(a, b)).collect(), ..*self }
     }
 
     /// Each value replaced by the least of itself and its eight neighbours.
     pub fn least_nearby(&self) -> Grid {
-        let Size { width, height } = self.size;
+        let Size { width, height } = self.size();
         let least = |i: usize| {
             let (x, y) = (i % width, i / width);
             let rows = y.saturating_sub(1)..(y + 2).min(height);
@@ -142,14 +215,14 @@ impl Grid {
     /// The value at a cell: straight between block centres, and past the outermost that of the nearest. Noise does not go on
     /// falling to nothing.
     pub fn held_at(&self, x: usize, y: usize) -> f32 {
-        let held = |at, blocks, cells| {
-            let (i, t): (usize, f32) = between(at, blocks, cells);
-            (i, (i + 1).min(blocks - 1), t.clamp(0.0, 1.0))
+        let held = |axis: &Axis, cell| {
+            let (i, t) = axis.between(cell);
+            (i, (i + 1).min(axis.blocks - 1), t.clamp(0.0, 1.0))
         };
-        let (i, right, t) = held(x, self.size.width, self.cells.width);
-        let (j, below, u) = held(y, self.size.height, self.cells.height);
+        let (i, right, t) = held(&self.across, x);
+        let (j, below, u) = held(&self.down, y);
         let along = |j: usize| {
-            let row = &self.values[j * self.size.width..];
+            let row = &self.values[j * self.across.blocks..];
             row[i] + (row[right] - row[i]) * t
         };
         along(j) + (along(below) - along(j)) * u
@@ -157,68 +230,53 @@ impl Grid {
 
     /// The row of cells `y` through the grid: straight between block centres and on past the outermost.
     pub fn line(&self, y: usize) -> Line {
-        let (i, t) = between(y, self.size.height, self.cells.height);
-        let row = |i: usize| &self.values[i * self.size.width..(i + 1) * self.size.width];
-        let next = (i + 1).min(self.size.height - 1);
+        let (i, t) = self.down.between(y);
+        let width = self.across.blocks;
+        let row = |i: usize| &self.values[i * width..(i + 1) * width];
+        let next = (i + 1).min(self.down.blocks - 1);
         let values = row(i).iter().zip(row(next)).map(|(a, b)| a + (b - a) * t).collect();
-        Line { cells: self.cells.width, values }
+        Line { axis: self.across, values }
     }
 }
 
 impl Line {
     /// Calls `each` with every run of cells on which the line is straight: the run, its first value, its step per cell.
     pub fn spans(&self, mut each: impl FnMut(Range<usize>, f32, f32)) {
-        let blocks = self.values.len();
+        let Axis { cells, blocks, .. } = self.axis;
         let mut start = 0;
-        while start < self.cells {
-            let (i, t) = between(start, blocks, self.cells);
-            let last = i + 2 >= blocks;
-            let pitch = self.cells as f32 / blocks as f32;
-            let end = if last { self.cells } else { ((i as f32 + 1.5) * pitch - 0.5).ceil() as usize };
-            let end = end.clamp(start + 1, self.cells);
-            let rise = self.values[(i + 1).min(blocks - 1)] - self.values[i];
-            each(start..end, self.values[i] + rise * t, rise / pitch);
+        while start < cells {
+            let (i, t) = self.axis.between(start);
+            let next = (i + 1).min(blocks - 1);
+            let end = if i + 2 >= blocks { cells } else { (self.axis.centre(next) - 0.5).ceil() as usize };
+            let end = end.clamp(start + 1, cells);
+            let rise = self.values[next] - self.values[i];
+            let apart = (self.axis.centre(next) - self.axis.centre(i)).max(1.0);
+            each(start..end, self.values[i] + rise * t, rise / apart);
             start = end;
         }
     }
 
     /// The value at a cell.
     pub fn at(&self, x: usize) -> f32 {
-        let (i, t) = between(x, self.values.len(), self.cells);
-        self.values[i] + (self.values[(i + 1).min(self.values.len() - 1)] - self.values[i]) * t
+        let (i, t) = self.axis.between(x);
+        self.values[i] + (self.values[(i + 1).min(self.axis.blocks - 1)] - self.values[i]) * t
     }
 }
 
-/// Blocks along a side of `cells`.
-fn blocks(cells: usize) -> usize {
-    ((cells + BLOCK / 2) / BLOCK).max(1)
-}
-
-/// The cells of block `i` of `blocks` along a side of `cells`.
-fn span_of(i: usize, blocks: usize, cells: usize) -> Range<usize> {
-    i * cells / blocks..(i + 1) * cells / blocks
-}
-
-/// The block whose centre lies before cell `at`, and how far past it in blocks; under 0 or over 1 at the ends.
-fn between(at: usize, blocks: usize, cells: usize) -> (usize, f32) {
-    if blocks < 2 {
-        return (0, 0.0);
-    }
-    let place = (at as f32 + 0.5) * blocks as f32 / cells as f32 - 0.5;
-    let i = place.clamp(0.0, (blocks - 2) as f32).floor();
-    (i as usize, place - i)
-}
-
-/// 1-2-1 average along lines of `length` values `stride` apart; ends keep their value.
-fn blur(values: &[f32], length: usize, lines: usize, stride: usize, line_stride: usize) -> Vec<f32> {
-    let mut out = values.to_vec();
-    for line in 0..lines {
-        for i in 1..length.saturating_sub(1) {
-            let at = line * line_stride + i * stride;
-            out[at] = 0.25 * (values[at - stride] + 2.0 * values[at] + values[at + stride]);
+/// 1-2-1 average along rows and then along columns; ends keep their value.
+fn averaged(values: &[f32], size: Size) -> Vec<f32> {
+    let along = |values: &[f32], length: usize, lines: usize, stride: usize, line_stride: usize| {
+        let mut out = values.to_vec();
+        for line in 0..lines {
+            for i in 1..length.saturating_sub(1) {
+                let at = line * line_stride + i * stride;
+                out[at] = 0.25 * (values[at - stride] + 2.0 * values[at] + values[at + stride]);
+            }
         }
-    }
-    out
+        out
+    };
+    let rows = along(values, size.width, size.height, 1, size.width);
+    along(&rows, size.height, size.width, size.width, 1)
 }
 
 #[cfg(test)]
@@ -268,8 +326,8 @@ mod tests {
     #[test]
     fn spans_cover_a_row_once_and_agree_with_its_values() {
         for cells in [1, 20, 4 * BLOCK, 4 * BLOCK - 10, 3 * BLOCK + 17] {
-            let values = [1.0f32, 3.0, 2.0, 5.0][..blocks(cells)].to_vec();
-            let line = Line { cells, values };
+            let axis = Axis::of(cells);
+            let line = Line { axis, values: [1.0f32, 3.0, 2.0, 5.0][..axis.blocks].to_vec() };
             let mut seen = 0;
             line.spans(|span, start, step| {
                 assert_eq!(span.start, seen);

@@ -7,6 +7,7 @@ mod judged;
 
 use judged::{Judged, Seen, rms};
 use motelight_frame::Size;
+use motelight_motes::flat::Flat;
 use motelight_motes::inspect::Mote;
 use motelight_motes::inspect::fitness::Verdict;
 use motelight_motes::inspect::stand_off::StandOffSource;
@@ -153,6 +154,63 @@ fn errors_of_faint_motes_stay_near_the_bound_that_noise_sets() {
     // A few dozen errors: their rms is known to about a tenth.
     assert!(place < 1.5 * 1.1, "places: {place} times the bound");
     assert!(area < 1.5 * 1.1, "areas: {area} times the bound");
+}
+
+/// A wall is as bright as it is: held against its backdrop no part of it is brighter than its noise, to the dim corners and beside
+/// two streaks some hundred pixels long, one of which the edge cuts. (Level of windows of 16 x 16 cells in the noise of such; of a normal
+/// distribution one in thirty thousand lies four deviations off.)
+#[test]
+fn beside_large_things_the_backdrop_is_the_walls() {
+    let mut levels: Vec<f32> = Vec::new();
+    Judged::changed(&FrameSpec::new(77001, 40), 0, |frame| {
+        let flat = Flat::of(frame, false);
+        let Size { width, height } = flat.size();
+        for (x, y) in (0..height / 16).flat_map(|j| (0..width / 16).map(move |i| (16 * i, 16 * j))) {
+            let sum: f32 = (y..y + 16).map(|y| flat.loss.row(y)[x..x + 16].iter().sum::<f32>()).sum();
+            levels.push(sum / 16.0 / flat.sigma.under(x + 8, y + 8));
+        }
+    });
+    levels.sort_unstable_by(f32::total_cmp);
+    let at = |share: f64| levels[(share * levels.len() as f64) as usize];
+    assert!(at(0.5).abs() < 0.3, "the middle lies at {}", at(0.5));
+    assert!(at(0.25) > -1.2 && at(0.01) > -4.0, "a quarter lies below {}, a hundredth below {}", at(0.25), at(0.01));
+}
+
+/// A filter that knows shadow, noise and backdrop finds a mote of signal-to-noise ratio s with the odds of a normal step at its
+/// own threshold. Of faint motes as many are found as by one that is nine tenths as good; and the floor is where so
+/// many deviations are left as 99 % of a normal distribution want.
+#[test]
+fn faint_motes_are_found_as_by_a_filter_nine_tenths_as_good_as_the_best() {
+    for (seed, kind) in [(920, 0), (921, 3), (922, 2), (923, 2)] {
+        let spec = FrameSpec { grains_um: [3.0, 15.0], ..spec(seed, 90, Mode::Fresnel) };
+        let judged = Judged::of(&spec, kind);
+        let threshold = judged.inspection.threshold_snr.expect("looked for");
+        let floor = judged.inspection.floor_um.expect("looked for");
+        let (mut found, mut expected, mut variance) = (0.0, 0.0, 0.0);
+        let (mut above, mut lost) = (0, 0);
+        let mut ends: Vec<f64> = Vec::new();
+        for seen in judged.seen().filter(|s| s.alone) {
+            let odds = 0.5 * libm::erfc((threshold / 0.9 - seen.snr) / std::f64::consts::SQRT_2);
+            expected += odds;
+            variance += odds * (1.0 - odds);
+            found += f64::from(u8::from(seen.found.is_some()));
+            if seen.diameter_um > floor {
+                above += 1;
+                lost += usize::from(seen.found.is_none());
+            }
+            let over = seen.snr / (threshold + 2.33);
+            if (0.7..1.4).contains(&over) {
+                // A small mote's signal goes with its area.
+                ends.push(seen.diameter_um / over.sqrt());
+            }
+        }
+        assert!(found > expected - 2.0 * variance.sqrt(), "frame {seed}: {found} found, {expected} expected");
+        assert!(above > 30 && lost <= 1 + above / 50, "frame {seed}: {lost} of {above} above the floor are lost");
+        ends.sort_unstable_by(f64::total_cmp);
+        let end = ends[ends.len() / 2];
+        assert!((floor / end - 1.0).abs() < 0.1, "frame {seed}: floor {floor} um, {end} um by the truth");
+        assert!(judged.false_motes() <= 1, "frame {seed}: {} false", judged.false_motes());
+    }
 }
 
 /// The centre of a small mote's shadow is a few wavelengths' business: it swings between next to nothing and more than three times what

@@ -8,7 +8,7 @@ use crate::diffraction::{Edge, Shadowing};
 use crate::flat::Flat;
 use crate::form::Form;
 use crate::inspect::extended::Extent;
-use crate::inspect::fit::{Fit, Spot, Wall, rough_spot};
+use crate::inspect::fit::{Dark, Fit, Spot, Wall, rough_spot};
 use crate::inspect::scatter::{Scatter, TOP, tail, threshold, threshold_against};
 use crate::inspect::seek::{Candidate, SEEK, ScaleNoise, Sought, seek};
 use crate::inspect::stand_off::{self, Setting, StandOff, StandOffSource};
@@ -26,7 +26,7 @@ const ASSUMED_F_NUMBER: f64 = 16.0;
 const ROUND_BEYOND_DOUBT: f64 = 0.98;
 /// Signal-to-noise ratio from which on a round fit is a grain beyond doubt, whatever outline it lies in; twice that in a chain
 /// of such. A guess.
-pub(super) const SURE: f64 = 50.0;
+pub(super) const SURE: f64 = 60.0;
 /// Largest motes that are fitted as round.
 pub(super) const LARGEST_ROUND: Micrometres = Micrometres(250.0);
 /// Correlation of seen and fitted shape below which a spot is no round shadow.
@@ -169,7 +169,6 @@ fn found_at(
     stand_off: StandOff,
     options: &InspectOptions,
 ) -> Found {
-    let bright = bright_of(rough);
     let heights: Vec<f64> = match stand_off.source {
         StandOffSource::Measured => vec![stand_off.height_mm.value],
         // Nothing bright enough to tell: whichever of three fits a candidate best.
@@ -181,10 +180,13 @@ fn found_at(
         .collect();
     // Every bank is one more look at each place.
     let threshold = threshold(sought.places * banks.len() as f64, options.false_motes);
+    let pupil = banks[banks.len() - 1].shadowing().pupil.0 / wall.cell_um;
+    let bright = sought.candidates.iter().filter(|c| c.snr > BRIGHT);
+    let dark: Vec<Dark> = bright.map(|c| Dark { x: c.x, y: c.y, reach: 2.0 * pupil + 4.0 * c.scale }).collect();
     // A raw's noise is normal; what demosaic, codes and compression make of it is not.
     let rendered = rendered(frame);
-    let tail_of = |bank: &Bank| if rendered { tail(wall, bank, &bright) } else { 1.0 };
-    let scatter = banks.iter().map(|bank| Scatter::of(wall, bank, &bright, tail_of(bank))).collect();
+    let tail_of = |bank: &Bank| if rendered { tail(wall, bank, &dark) } else { 1.0 };
+    let scatter = banks.iter().map(|bank| Scatter::of(wall, bank, &dark, tail_of(bank))).collect();
     let lowest = (!rendered)
         .then(|| Bank::new(setting.shadowing(Millimetres(stand_off::LOWEST), stand_off.edge), LARGEST_ROUND));
     let mut finder = Finder {
@@ -197,7 +199,7 @@ fn found_at(
         threshold,
     };
     if rendered {
-        let against = finder.bright_answers(setting, &sought.candidates);
+        let against = finder.bright_answers(setting, &dark);
         finder.threshold = threshold.max(threshold_against(&against, frame.encoding.few_codes(), options.false_motes));
     }
 
@@ -305,7 +307,7 @@ impl Finder<'_> {
             }
         }
         let excess = self.scatter[bank].at(fit.spot.area_um2);
-        Some(Believed { spot: fit.spot, fit, bank, snr: fit.snr() / excess, excess })
+        Some(Believed { spot: fit.spot, fit, bank, snr: fit.snr / excess, excess })
     }
 
     /// Whether the centre lies in the picture, but for a tenth of the shadow: of one further out too little is seen to
@@ -315,20 +317,16 @@ impl Finder<'_> {
     }
 
     /// The answers, strongest first, that places brighter than the wall give to the same questions: no mote makes these, so
-    /// they tell how far answers reach where there is nothing. Left out are the surroundings of dark places: the light there
-    /// is lifted by diffraction, and by a backdrop that gave way.
-    fn bright_answers(&self, setting: &Setting, dark: &[Candidate]) -> Vec<f64> {
+    /// they tell how far answers reach where there is nothing. Left out are the surroundings of dark places.
+    fn bright_answers(&self, setting: &Setting, dark: &[Dark]) -> Vec<f64> {
         let flat = self.wall.flat;
         let mirrored = Plane::from_vec(flat.size(), flat.loss.data().par_iter().map(|v| -v).collect());
         let mirror = Flat { loss: mirrored, ..flat.clone() };
         let wall = Wall { flat: &mirror, ..self.wall };
-        let pupil = self.banks[self.banks.len() - 1].shadowing().pupil.0 / self.wall.cell_um;
-        let dark: Vec<&Candidate> = dark.iter().filter(|c| c.snr > BRIGHT).collect();
-        let apart = |c: &Candidate| dark.iter().all(|d| (d.x - c.x).hypot(d.y - c.y) > 2.0 * pupil + 4.0 * d.scale);
         let starts: Vec<Spot> = sought(&mirror, setting)
             .candidates
             .iter()
-            .filter(|c| apart(c))
+            .filter(|c| !dark.iter().any(|d| d.touches(c.x, c.y, 0.0)))
             .take(20 * TOP)
             .map(|c| rough_spot(&wall, c.x, c.y, c.scale))
             .collect();
@@ -426,8 +424,7 @@ impl Finder<'_> {
                 loss.set(x, y, flat.loss.at(x0 + x, y0 + y) - self.lost_to(&near, cx, cy) as f32);
             }
         }
-        let small =
-            Flat { cell: flat.cell, loss, sigma: flat.sigma.clone(), backdrop: Vec::new(), colours: flat.colours };
+        let small = Flat { loss, sigma: flat.sigma.clone(), backdrop: Vec::new(), ..*flat };
         let scale = 0.35 * self.banks[0].shadowing().pupil.0 / self.wall.cell_um;
         let found = seek(&small, scale, 2.0 * scale, self.threshold, 1);
         let c = found.candidates.first()?;
@@ -441,12 +438,18 @@ impl Finder<'_> {
     /// Blocked area found with 99 % certainty: 2.33 standard errors of a small mote above the threshold.
     fn floor_um2(&self) -> Option<f64> {
         let last = self.banks.len() - 1;
-        let shadowing = self.banks[last].shadowing();
-        let sigma = f64::from(self.wall.flat.sigma.median());
-        // 1.165: what a sloping backdrop fitted along costs (project optics notes, section 5).
-        let one = crate::optics::area_at_snr_um2(1.165, sigma, Micrometres(self.wall.cell_um), shadowing.pupil);
-        let excess = self.scatter[last].at(0.0);
-        Some((self.threshold + 2.33) * one * excess / (shadowing.scale * shadowing.scale))
+        let bank = &self.banks[last];
+        let certain =
+            |area: f64| self.wall.expected_snr(bank, area) / self.scatter[last].at(area) >= self.threshold + 2.33;
+        let (mut low, mut high) = (1.0, bank.largest_area_um2());
+        if !certain(high) {
+            return None;
+        }
+        while high > 1.001 * low {
+            let middle = (low * high).sqrt();
+            if certain(middle) { high = middle } else { low = middle }
+        }
+        Some(high)
     }
 }
 

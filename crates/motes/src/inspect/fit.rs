@@ -6,6 +6,7 @@ use rayon::prelude::*;
 
 use crate::bank::{Bank, Shape};
 use crate::flat::Flat;
+use crate::grid::BLOCK;
 
 /// What fits are made on: the flattened wall, in cells of known size on the sensor.
 #[derive(Debug, Clone, Copy)]
@@ -29,6 +30,24 @@ pub struct Spot {
     pub area_um2: f64,
 }
 
+/// A dark place, and how far around it the light is not the wall's: diffraction lifts it, and a backdrop that gave way.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Dark {
+    /// Column, cells.
+    pub x: f64,
+    /// Row, cells.
+    pub y: f64,
+    /// Radius, cells.
+    pub reach: f64,
+}
+
+impl Dark {
+    /// Whether it reaches into the circle of this radius around a place.
+    pub fn touches(&self, x: f64, y: f64, radius: f64) -> bool {
+        (self.x - x).hypot(self.y - y) < self.reach + radius
+    }
+}
+
 /// A fitted shadow.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Fit {
@@ -36,6 +55,9 @@ pub struct Fit {
     pub spot: Spot,
     /// Standard errors of x, y (cells) and blocked area (µm²), for uncorrelated noise.
     pub errors: [f64; 3],
+    /// Depth over its error, the shape held and the backdrop fitted along: the signal-to-noise ratio of the matched filter.
+    /// (The area is known less well: a larger mote's shadow differs in shape too.)
+    pub snr: f64,
     /// Sum of squared residuals over their variance.
     pub chi2: f64,
     /// Cells less parameters.
@@ -43,17 +65,13 @@ pub struct Fit {
 }
 
 impl Fit {
-    /// Blocked area over its error: the signal-to-noise ratio of the matched filter, backdrop fitted.
-    pub fn snr(&self) -> f64 {
-        self.spot.area_um2 / self.errors[2].max(1e-9)
-    }
-
-    /// Correlation of what is seen with the fitted shape, noise taken off: 1 for a shadow of that shape.
+    /// Correlation of what is seen with the fitted shape, noise taken off: 1 for a shadow of that shape. What is held counts
+    /// as far as it tells the area.
     /// With r that correlation, the fit holds r of the signal and leaves sqrt(1 - r^2) of it as residual.
     pub fn likeness(&self) -> f64 {
         // What noise alone leaves, with two standard deviations to spare.
         let left = (self.chi2 - self.freedom - 2.0 * (2.0 * self.freedom).sqrt()).max(0.0);
-        let held = self.snr() * self.snr();
+        let held = (self.spot.area_um2 / self.errors[2].max(1e-9)).powi(2);
         (held / (held + left)).sqrt()
     }
 }
@@ -83,7 +101,7 @@ impl Wall<'_> {
         }
         let sigma = f64::from(self.flat.sigma.under(start.x as usize, start.y as usize)).max(1e-6);
         let mut p = [start.x, start.y, start.area_um2, 0.0, 0.0, 0.0];
-        let mut state = self.normal(bank, &samples, start, &p);
+        let mut state = self.normal(bank, &samples, (start, sigma), &p);
         let mut damping = 1e-3;
         for _ in 0..STEPS {
             let mut damped = state.hessian;
@@ -96,7 +114,7 @@ impl Wall<'_> {
                 next[i] += step[i];
             }
             next[2] = next[2].max(0.1 * p[2]).min(bank.largest_area_um2());
-            let trial = self.normal(bank, &samples, start, &next);
+            let trial = self.normal(bank, &samples, (start, sigma), &next);
             if trial.squares <= state.squares {
                 let settled = state.squares - trial.squares < 1e-5 * state.squares;
                 (p, state) = (next, trial);
@@ -119,50 +137,29 @@ impl Wall<'_> {
         Some(Fit {
             spot: Spot { x: p[0], y: p[1], area_um2: p[2] },
             errors: [error(0), error(1), error(2)],
+            snr: self.snr(bank, &samples, (start, sigma), &p)?,
             chi2: state.squares / (sigma * sigma),
             freedom: (samples.len() - PARAMETERS) as f64,
         })
     }
 
-    /// The fit of a shadow of that area tried at `trials` places over the wall, clear of `motes`: the areas found over
+    /// The fit of a shadow of that area tried at `trials` places over the wall, clear of what is `dark`: the areas found over
     /// the error that uncorrelated noise would give them. Their spread is 1 in a raw; more where a demosaic,
     /// compression or the wall ties neighbours together. Windows with a pixel defect do not count. Empty where the wall is too small.
-    pub fn answers(&self, bank: &Bank, area_um2: f64, motes: &[Spot], trials: usize) -> Vec<f32> {
-        let radius = self.radius(bank, area_um2);
-        let reach = radius.ceil() as usize;
+    pub fn answers(&self, bank: &Bank, area_um2: f64, dark: &[Dark], trials: usize) -> Vec<f32> {
+        let Some(Template { radius, reach, weights, error }) = self.template(bank, area_um2) else { return Vec::new() };
         let size = self.flat.size();
         if size.width < 3 * reach || size.height < 3 * reach {
             return Vec::new();
         }
-        let shape = bank.shape(area_um2);
-        let mut cells = Vec::new();
-        let mut hessian = SMatrix::<f64, 4, 4>::zeros();
-        for y in 0..=2 * reach {
-            for x in 0..=2 * reach {
-                let (dx, dy) = (x as f64 - reach as f64, y as f64 - reach as f64);
-                let r = (dx * dx + dy * dy).sqrt();
-                if r <= radius {
-                    let row = SVector::from([shape.at(r * self.cell_um).0, 1.0, dx, dy]);
-                    hessian.ger(1.0, &row, &row, 1.0);
-                    cells.push((x, y, row));
-                }
-            }
-        }
-        let Some(inverse) = hessian.try_inverse() else { return Vec::new() };
-        // The weights by which the fit draws the area from the cells.
-        let weights: Vec<(usize, usize, f32)> =
-            cells.into_iter().map(|(x, y, row)| (x, y, (inverse * row)[0] as f32)).collect();
-        let expected = weights.iter().map(|w| w.2 * w.2).sum::<f32>().sqrt();
         let room = (size.width - 2 * reach, size.height - 2 * reach);
         // From left to right, so that a place is only held against those that may reach it: of noise there can be thousands.
-        let mut taken: Vec<(Spot, f64)> =
-            motes.iter().map(|m| (*m, radius + 1.5 * self.radius(bank, m.area_um2))).collect();
-        taken.sort_by(|a, b| a.0.x.total_cmp(&b.0.x));
-        let farthest = taken.iter().fold(0.0f64, |far, t| far.max(t.1));
+        let mut dark = dark.to_vec();
+        dark.sort_by(|a, b| a.x.total_cmp(&b.x));
+        let farthest = radius + dark.iter().fold(0.0f64, |far, d| far.max(d.reach));
         let is_taken = |x: f64, y: f64| {
-            let first = taken.partition_point(|t| t.0.x < x - farthest);
-            let hits = |(m, reach): &(Spot, f64)| (m.x - x).powi(2) + (m.y - y).powi(2) < reach * reach;
-            taken[first..].iter().take_while(|t| t.0.x < x + farthest).any(hits)
+            let first = dark.partition_point(|d| d.x < x - farthest);
+            dark[first..].iter().take_while(|d| d.x < x + farthest).any(|d| d.touches(x, y, radius))
         };
         (0..trials)
             .into_par_iter()
@@ -180,9 +177,41 @@ impl Wall<'_> {
                     sum += w * loss;
                     largest = largest.max(loss.abs());
                 }
-                (largest < (DEFECT.0 * sigma).max(DEFECT.1)).then_some(sum / expected / sigma)
+                (largest < (DEFECT.0 * sigma).max(DEFECT.1)).then_some(sum / error / sigma)
             })
             .collect()
+    }
+
+    /// Signal-to-noise ratio that a mote of this blocked area has where the noise is as it mostly is, uncorrelated.
+    pub fn expected_snr(&self, bank: &Bank, area_um2: f64) -> f64 {
+        let sigma = f64::from(self.flat.sigma.median()).max(1e-9);
+        self.template(bank, area_um2).map_or(0.0, |t| 1.0 / (f64::from(t.error) * sigma))
+    }
+
+    /// How the fit draws the depth of a shadow, in units of what one of this area has, from the cells around its centre.
+    fn template(&self, bank: &Bank, area_um2: f64) -> Option<Template> {
+        let radius = self.radius(bank, area_um2);
+        let reach = radius.ceil() as usize;
+        let shape = bank.shape(area_um2);
+        let mut cells = Vec::new();
+        let mut hessian = SMatrix::<f64, 4, 4>::zeros();
+        hessian[(1, 1)] += 1.0 / self.flat.stray;
+        for y in 0..=2 * reach {
+            for x in 0..=2 * reach {
+                let (dx, dy) = (x as f64 - reach as f64, y as f64 - reach as f64);
+                let r = (dx * dx + dy * dy).sqrt();
+                if r <= radius {
+                    let row = SVector::from([shape.at(r * self.cell_um).0, 1.0, dx, dy]);
+                    hessian.ger(1.0, &row, &row, 1.0);
+                    cells.push((x, y, row));
+                }
+            }
+        }
+        let inverse = hessian.try_inverse()?;
+        let weights: Vec<(usize, usize, f32)> =
+            cells.into_iter().map(|(x, y, row)| (x, y, (inverse * row)[0] as f32)).collect();
+        let error = weights.iter().map(|w| w.2 * w.2).sum::<f32>().sqrt();
+        Some(Template { radius, reach, weights, error })
     }
 
     /// Radius of the window of a shadow, cells: its geometric edge and the first bright ring.
@@ -233,8 +262,29 @@ impl Wall<'_> {
         (y * cell..(y + 1) * cell).all(|py| self.mask.0.row(py)[x * cell..(x + 1) * cell].iter().all(|&m| m == 0))
     }
 
+    /// How firmly the level of a window is held to the backdrop, as so many cells would: by what is known of how the level
+    /// strays, but loosely where it strays far, beside something large (weights of Cauchy's distribution); not at all along
+    /// the edges, where the backdrop is carried on past the last blocks' centres.
+    fn stiffness(&self, origin: Spot, level: f64, sigma: f64) -> f64 {
+        let known = self.holds(origin.x, origin.y, 0.5 * BLOCK as f64);
+        if known { 1.0 / (self.flat.stray + (level / sigma).powi(2)) } else { 0.0 }
+    }
+
+    /// Signal-to-noise ratio of a fitted shadow.
+    fn snr(&self, bank: &Bank, samples: &[Sample], (origin, sigma): (Spot, f64), p: &[f64; PARAMETERS]) -> Option<f64> {
+        let shape = bank.shape(p[2]);
+        let mut hessian = SMatrix::<f64, 4, 4>::zeros();
+        for s in samples {
+            let lost = shape.at((s.x - p[0]).hypot(s.y - p[1]) * self.cell_um).0;
+            let row = SVector::from([lost, 1.0, s.x - origin.x, s.y - origin.y]);
+            hessian.ger(1.0, &row, &row, 1.0);
+        }
+        hessian[(1, 1)] += self.stiffness(origin, p[3], sigma);
+        Some(1.0 / (hessian.cholesky()?.inverse()[(0, 0)].sqrt() * sigma))
+    }
+
     /// Normal equations of the fit at parameters `p`.
-    fn normal(&self, bank: &Bank, samples: &[Sample], origin: Spot, p: &[f64; PARAMETERS]) -> Normal {
+    fn normal(&self, bank: &Bank, samples: &[Sample], (origin, sigma): (Spot, f64), p: &[f64; PARAMETERS]) -> Normal {
         let shape = bank.shape(p[2]);
         let mut normal = Normal { hessian: SMatrix::zeros(), gradient: SVector::zeros(), squares: 0.0 };
         for s in samples {
@@ -249,8 +299,26 @@ impl Wall<'_> {
             normal.gradient.axpy(residual, &derivative, 1.0);
             normal.squares += residual * residual;
         }
+        let stiffness = self.stiffness(origin, p[3], sigma);
+        normal.hessian[(3, 3)] += stiffness;
+        normal.gradient[3] -= stiffness * p[3];
+        if stiffness > 0.0 {
+            let variance = sigma * sigma;
+            normal.squares += variance * (p[3] * p[3] / (variance * self.flat.stray)).ln_1p();
+        }
         normal
     }
+}
+
+/// A fit of the depth alone: cells around a centre and their weights.
+struct Template {
+    /// Radius of the window, cells, and the whole cells that hold it.
+    radius: f64,
+    reach: usize,
+    /// Column and row from the window's corner, and the weight.
+    weights: Vec<(usize, usize, f32)>,
+    /// Standard error of what is drawn, for uncorrelated noise of one unit a cell.
+    error: f32,
 }
 
 /// Sums over the window of a fit.

@@ -2,7 +2,7 @@
 
 use crate::bank::Bank;
 use crate::grid::median_and_sigma;
-use crate::inspect::fit::{Spot, Wall};
+use crate::inspect::fit::{Dark, Wall};
 use crate::inspect::seek::{SEEK, ScaleNoise};
 
 /// Threshold for a number of false motes among `places` looked at: their number times the normal tail, times 0.4,
@@ -62,13 +62,15 @@ fn tail_of(answers: Vec<f32>) -> f64 {
     // Of the half of a normal distribution, 2 Q(k) lies beyond k.
     let at = |k: f64| f64::from(away[(libm::erfc(k / std::f64::consts::SQRT_2) * away.len() as f64) as usize]) / k;
     let (two, three, four) = (at(2.0), at(3.0), at(4.0));
-    let far = four + 1.5 * (0.5 * (four - two)).max(four - three).max(0.0);
-    (far / f64::from(spread).max(1e-9)).max(two / f64::from(spread).max(1e-9)).max(1.0)
+    // A bright place of some size makes the furthest few answers: they count only as far as the nearer ones bear them out.
+    let nearer = three + 2.5 * (three - two).max(0.0);
+    let further = four + 1.5 * (0.5 * (four - two)).max(four - three).max(0.0);
+    (nearer.min(further).max(two) / f64::from(spread).max(1e-9)).max(1.0)
 }
 
 /// The tail of a wall's answers, by the fit of a small shadow.
-pub fn tail(wall: &Wall, bank: &Bank, motes: &[Spot]) -> f64 {
-    tail_of(wall.answers(bank, AREAS[0], motes, TAIL_TRIALS))
+pub fn tail(wall: &Wall, bank: &Bank, dark: &[Dark]) -> f64 {
+    tail_of(wall.answers(bank, AREAS[0], dark, TAIL_TRIALS))
 }
 
 /// Blocked areas that are tried, um^2.
@@ -79,9 +81,9 @@ const AREAS: [f64; 3] = [80.0, 1200.0, 8000.0];
 pub struct Scatter([(f64, f64); 3]);
 
 impl Scatter {
-    /// Tries fits of three areas over the wall, clear of `motes`.
-    pub fn of(wall: &Wall, bank: &Bank, motes: &[Spot], tail: f64) -> Scatter {
-        let tried = AREAS.map(|area| (area, wall.answers(bank, area, motes, TRIALS)));
+    /// Tries fits of three areas over the wall, clear of what is `dark`.
+    pub fn of(wall: &Wall, bank: &Bank, dark: &[Dark], tail: f64) -> Scatter {
+        let tried = AREAS.map(|area| (area, wall.answers(bank, area, dark, TRIALS)));
         Scatter(tried.map(|(area, mut answers)| (area, f64::from(median_and_sigma(&mut answers).1).max(1.0) * tail)))
     }
 
