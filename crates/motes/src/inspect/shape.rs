@@ -50,12 +50,20 @@ impl Finder<'_> {
         let clear = self.without(believed.iter().zip(&sure).filter(|(_, sure)| **sure).map(|(b, _)| b));
         let clear = Wall { flat: &clear, ..self.wall };
         let mut shadows = self.patches(believed, broad, &clear, narrowest);
-        let patches = shadows.len();
+        let mut joined: Vec<Shadow> = Vec::new();
         for cluster in clusters {
-            if !shadows.iter().any(|s| cluster.iter().any(|&i| s.holds(believed[i].spot, 2))) {
-                shadows.extend(self.joined(&cluster, believed, &clear));
+            // What is told of it already may be an arc of a ring, say: a part of the whole, which then stands for it.
+            let holds = |s: &Shadow| cluster.iter().any(|&i| s.holds(believed[i].spot, 2));
+            let length = |s: &Shadow| s.extent.as_ref().map_or(0.0, |e| e.major_um);
+            let told = shadows.iter().chain(&joined).filter(|s| holds(s)).map(length).fold(0.0, f64::max);
+            if let Some(whole) = self.joined(&cluster, believed, &clear).filter(|w| told < 0.8 * length(w)) {
+                shadows.retain(|s| !holds(s));
+                joined.retain(|s| !holds(s));
+                joined.push(whole);
             }
         }
+        let patches = shadows.len();
+        shadows.append(&mut joined);
         let half = LazyCell::new(|| {
             let height = Millimetres(0.5 * stand_off.height_mm.value);
             Bank::new(setting.shadowing(height, stand_off.edge), LARGEST_ROUND)
@@ -351,7 +359,7 @@ impl Finder<'_> {
         let bank = Bank::new(setting.shadowing(Millimetres(own.value), stand_off.edge), LARGEST_ROUND);
         let fit = self.wall.fit(&bank, narrower.spot, radius, &[])?;
         let better = fit.likeness() > b.fit.likeness();
-        let believed = Believed { spot: fit.spot, fit, snr: fit.snr() / b.excess, ..*b };
+        let believed = Believed { spot: fit.spot, fit, snr: fit.snr / b.excess, ..*b };
         better.then_some(Lower { height_mm: own, believed })
     }
 }
