@@ -135,11 +135,11 @@ fn measured(wall: &Wall, setting: &Setting, bright: &[Spot]) -> Option<(Edge, Po
     let (rays, waves) = (fine(Edge::RAYS)?, fine(Edge::WAVE)?);
     let (round, table) = if rays.gain_over(&waves) > 0.0 { (Edge::RAYS, rays) } else { (Edge::WAVE, waves) };
     let pooled = table.pooled()?;
-    if bright.len() < BLADES_FROM {
-        return Some((round, pooled));
-    }
     // Whatever outline of the pupil explains the shadows best, by those of them that tell most.
     let asked: &[Spot] = &outlining(wall, setting, pooled.height, &sized);
+    if asked.len() < BLADES_FROM {
+        return Some((round, pooled));
+    }
     let heights = around(pooled.height, 1.07);
     let tables =
         BLADES.map(|n| (round.bladed(n), Table::of(wall, setting, (round.bladed(n), &light), &heights, asked)));
