@@ -37,7 +37,7 @@ pub use planes::{Planes, Tone};
 pub use read::{
     FileKind, Limits, RawDecoder, ReadOptions, Reduced, file_digest, read, read_reduced, read_shot, write_negative,
 };
-pub use shot::{Body, Lens, Orientation, Pitch, PitchSource, Shot};
+pub use shot::{Body, Lens, Orientation, Pitch, PitchSource, Shot, body_kind};
 pub use space::{PicturePoint, Rect, SensorFromPicture, SensorPoint, Size};
 pub use units::{FNumber, Micrometres, Millimetres, Pixels};
 pub use write::{Undo, Undone, Written, copy_sidecars, undo, write_gain_maps, write_mended};

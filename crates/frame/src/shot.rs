@@ -17,6 +17,24 @@ pub struct Body {
     pub serial: Option<String>,
 }
 
+impl Body {
+    /// What body it is.
+    pub fn kind(&self) -> String {
+        body_kind(&self.make, &self.model)
+    }
+}
+
+/// Make and model as one says them: many makers repeat the first word of their name in the model's.
+pub fn body_kind(make: &str, model: &str) -> String {
+    let (make, model) = (make.trim(), model.trim());
+    let first = |name: &str| name.split_whitespace().next().map(str::to_lowercase);
+    match (first(make), first(model)) {
+        (Some(maker), Some(word)) if maker != word => format!("{make} {model}"),
+        (Some(_), None) => make.to_owned(),
+        _ => model.to_owned(),
+    }
+}
+
 /// The lens, as far as the file tells.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Lens {
@@ -162,6 +180,20 @@ impl Shot {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Common practice, no source: some makers write their name into the model's, some a longer one into the make's.
+    #[test]
+    fn a_maker_is_named_once() {
+        for (make, model, said) in [
+            ("Halden", "Halden H2", "Halden H2"),
+            ("HALDEN CORPORATION", "Halden H2 ", "Halden H2"),
+            ("Halden", "H2", "Halden H2"),
+            ("Halden", "", "Halden"),
+            ("", "H2", "H2"),
+        ] {
+            assert_eq!(body_kind(make, model), said);
+        }
+    }
 
     /// Exif 2.32, tag 274: the stored first row is, as shown, at 1 the top, 3 the bottom, 6 the right, 8 the left side; the
     /// first column at 1 the left, 3 the right, 6 the top, 8 the bottom.

@@ -124,7 +124,7 @@ fn facts(sheet: &Sheet<'_>) -> Markup {
     let inspection = sheet.inspection;
     let body = inspection.body.as_ref().map(|b| {
         let serial = b.serial.as_ref().map_or_else(String::new, |s| format!(", no. {}", shown(s)));
-        format!("{} {}{serial}", shown(&b.make), shown(&b.model))
+        format!("{}{serial}", shown(&b.kind()))
     });
     let taken = sheet.pictures.as_ref().and_then(|p| p.taken.as_deref());
     let exposure = [

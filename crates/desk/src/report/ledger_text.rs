@@ -1,5 +1,7 @@
 //! The ledger for the terminal, 100 columns.
 
+use motelight_frame::body_kind;
+
 use super::text::{cut, wrapped};
 use super::words::{number, sentence, shown};
 use crate::ledger::{BodyRow, FrameRow, Outlook, Pack, PassRow, Ready, Spent, Stock, Story};
@@ -14,7 +16,7 @@ pub fn bodies_text(bodies: &[BodyRow]) -> String {
     rows.extend(bodies.iter().map(|b| {
         [
             b.number.to_string(),
-            shown(&b.name.clone().unwrap_or_else(|| format!("{} {}", b.make, b.model))),
+            shown(&b.name.clone().unwrap_or_else(|| body_kind(&b.make, &b.model))),
             shown(b.serial.as_deref().unwrap_or("-")),
             b.test_frames.to_string(),
             b.passes.to_string(),

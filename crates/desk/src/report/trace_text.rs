@@ -21,10 +21,8 @@ impl TraceSheet<'_> {
         match &self.traced.body {
             None => "Pictures that do not tell their body".to_owned(),
             Some(b) => {
-                // Many makers repeat their name in the model's.
-                let make = if b.model.starts_with(b.make.trim()) { "" } else { b.make.trim() };
                 let serial = b.serial.as_ref().map_or(String::new(), |s| format!(", number {s}"));
-                shown(format!("{make} {}{serial}", b.model).trim())
+                shown(&format!("{}{serial}", b.kind()))
             }
         }
     }

@@ -2,6 +2,7 @@
 
 use eframe::egui::{self, RichText, Ui};
 use motelight_desk::report::shown;
+use motelight_frame::body_kind;
 
 use super::pieces::{Page, button, drop_ui, fact, take_ui, troubles_ui};
 use crate::command::{Command, Commands};
@@ -33,10 +34,7 @@ fn body_card(page: &Page, ui: &mut Ui, card: &BodyCard, commands: &mut Commands)
             if ui.radio(chosen, RichText::new(&called).size(theme::HEADING)).clicked() {
                 commands.push(Command::Body(row.number));
             }
-            // Many makers repeat their name in the model's.
-            let make = if row.model.starts_with(row.make.trim()) { "" } else { row.make.trim() };
-            let kind = format!("{make} {}", row.model).trim().to_owned();
-            theme::quiet(ui, page.theme, &shown(&kind));
+            theme::quiet(ui, page.theme, &shown(&body_kind(&row.make, &row.model)));
         });
         ui.columns(3, |columns| {
             let clear = row.clear_to.map_or("no aperture told".into(), |f| format!("f/{f}"));
