@@ -365,23 +365,22 @@ fn noise_of(loss: &Plane) -> Grid {
     noise.map(|v| v.max(least))
 }
 
-/// Sides of the windows whose level is held against the backdrop, cells.
-const WINDOWS: [usize; 2] = [8, 16];
-
-/// See [`Flat::stray`]. The noise of neighbours may hang together, but over less than a window: its part of the level's
-/// variance then falls with the window's area, and what strays does not. At least a tenth of the noise of the larger window.
+/// See [`Flat::stray`], of windows of 8 and 16 cells a side. The noise of neighbours may hang together, but over less than a
+/// window: its part of the level's variance then falls with the window's area, and what strays does not. At least a tenth of the
+/// noise of the larger window.
 fn stray_of(loss: &Plane, sigma: &Grid) -> f64 {
-    let Size { width, height } = loss.size();
-    let [small, large] = WINDOWS.map(|side| {
-        let level = |x: usize, y: usize| {
-            let sum: f32 = (y..y + side).map(|y| loss.row(y)[x..x + side].iter().sum::<f32>()).sum();
-            sum / (side * side) as f32 / sigma.under(x + side / 2, y + side / 2).max(1e-9)
-        };
-        let row = |j: usize| (0..width / side).map(|i| level(i * side, j * side)).collect::<Vec<f32>>();
-        let mut levels: Vec<f32> = (0..height / side).into_par_iter().flat_map_iter(row).collect();
+    let eight = halved(&halved(&halved(loss)));
+    let sixteen = halved(&eight);
+    let variance = |levels: &Plane, side: usize| {
+        let Size { width, height } = levels.size();
+        let level =
+            |x: usize, y: usize| levels.at(x, y) / sigma.under(x * side + side / 2, y * side + side / 2).max(1e-9);
+        let mut levels: Vec<f32> =
+            (0..height).flat_map(|y| (0..width).map(move |x| (x, y))).map(|(x, y)| level(x, y)).collect();
         f64::from(median_and_sigma(&mut levels).1).powi(2)
-    });
-    let [few, many] = WINDOWS.map(|side| 1.0 / (side * side) as f64);
+    };
+    let (small, large) = (variance(&eight, 8), variance(&sixteen, 16));
+    let (few, many) = (1.0 / 64.0, 1.0 / 256.0);
     let cell = ((small - large) / (few - many)).max(1e-3);
     ((large - cell * many) / cell).max(0.1 * many)
 }

@@ -63,7 +63,7 @@ impl Finder<'_> {
             }
         }
         let patches = shadows.len();
-        shadows.append(&mut joined);
+        shadows.extend(joined);
         let half = LazyCell::new(|| {
             let height = Millimetres(0.5 * stand_off.height_mm.value);
             Bank::new(setting.shadowing(height, stand_off.edge), LARGEST_ROUND)
