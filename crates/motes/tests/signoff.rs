@@ -121,6 +121,28 @@ fn a_grey_mark_in_a_swarm_of_leaves_is_one_of_them() {
     assert_eq!(middle(&said), (Some(Cause::OneOfMany), Verdict::Clear));
 }
 
+/// A leaf keeps green light, most of what it keeps: its reflectance has its visible maximum near 550 nm (common knowledge).
+#[test]
+fn a_grey_mark_beside_a_green_tree_may_be_a_leaf_and_beside_a_grey_wall_is_a_shadow() {
+    let beside = |tree: [f64; 3]| {
+        looked_over(Viewing::screen(None), |x, y| {
+            let scene = if x > 680.0 { tree } else { [1.0; 3] };
+            scene.map(|light| light * mark(x, y, 12.0, 0.3))
+        })
+    };
+    assert_eq!(middle(&beside([0.1, 0.2, 0.05])), (Some(Cause::BesideLeaves), Verdict::Clear));
+    assert_eq!(middle(&beside([0.2, 0.2, 0.2])), (Some(Cause::LikeAShadow), Verdict::Suspects));
+}
+
+/// Pixels blur an edge by themselves, and leave too little of a faint small mark's to tell it by (optics: an edge is a quarter of
+/// the mote wide, and a mote that takes a twentieth of the light is a fifth of its shadow wide).
+#[test]
+fn a_faint_mark_of_seven_pixels_is_not_called_sharp() {
+    let disc = |x: f64, y: f64| 1.0 - 0.05 * (0.5 + 3.5 - (x - 600.0).hypot(y - 400.0)).clamp(0.0, 1.0);
+    let said = looked_over(Viewing::screen(None), |x, y| [disc(x, y); 3]);
+    assert_eq!(middle(&said), (Some(Cause::LikeAShadow), Verdict::Suspects));
+}
+
 /// The edge of a mote's shadow is as wide as the mote, and a mote that takes a third of the light is more than half as wide as
 /// its shadow: optics, depth = (a / b)^2.
 #[test]

@@ -103,6 +103,7 @@ pub fn cause(cause: Cause) -> &'static str {
         Cause::NotRound => "not round",
         Cause::Coloured => "of another colour than light taken away leaves",
         Cause::OneOfMany => "one of many alike near by",
+        Cause::BesideLeaves => "leaves lie beside it, and it may be one",
         Cause::AmongDetail => "detail around it may be what makes it",
     }
 }

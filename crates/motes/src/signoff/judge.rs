@@ -2,7 +2,7 @@
 
 use motelight_frame::Size;
 
-use super::patch::{Mark, Tint};
+use super::patch::{Mark, OWN_BLUR, Tint};
 use super::result::{Cause, Suspect};
 use super::seek::Place;
 use super::strand::Strand;
@@ -39,8 +39,12 @@ mod bound {
     pub const SWARM: usize = 2;
     /// See `SWARM`.
     pub const SWARM_REACH: f64 = 12.0;
-    /// Width of a single dead photosite once its colours were filled in and sharpened, px: what is no wider may be one.
+    /// Width of a single dead photosite once its colours were filled in and sharpened, px: what is no wider may be one. A guess.
     pub const SPECK: f64 = 3.5;
+    /// What is left of it however much smaller a picture is made: a pixel, and the blur of resampling. A guess.
+    pub const PIXEL: f64 = 1.7;
+    /// Long side of what a camera takes, px, at least: 12 megapixels, common practice. A smaller picture was made smaller, or cut.
+    pub const TAKEN: f64 = 4000.0;
     /// Least and greatest loss of a colour over that of one that is as dark or darker, as logarithms of the light left. Waves
     /// take a fifth more of red than of blue (optics: 0.142 against 0.119), and the rest is left for the rendering.
     /// Tone curves flatten towards white, so that the lighter colour of a sky loses less, next to it much less; leaves
@@ -65,17 +69,36 @@ mod bound {
     pub const UNREST_BESIDE: f64 = 0.25;
     /// Thickness of a strand over the narrowest shadow: half a circle is 0.87 of its foot wide at half depth.
     pub const STRAND: f64 = 0.87;
+    /// Widths of two of a kind, the one over the other: a width is measured to a fifth, and bright photosites are narrower than
+    /// most shadows.
+    pub const AS_WIDE: f64 = 1.3;
     /// Comparable places in the surroundings, share of those looked at.
     pub const ALIKE: usize = 6;
 }
 
+/// Least widths in a picture, px.
+pub(super) struct Least {
+    /// Of a shadow.
+    pub shadow: f64,
+    /// Of what is no dead photosite.
+    speck: f64,
+}
+
+impl Least {
+    pub fn new(size: Size, shadow: f64) -> Least {
+        let scale = (size.width.max(size.height) as f64 / bound::TAKEN).min(1.0);
+        let taken = (bound::SPECK.powi(2) - bound::PIXEL.powi(2)).sqrt();
+        Least { shadow, speck: (scale * taken).hypot(bound::PIXEL) }
+    }
+}
+
 /// What a mark is taken for; [`Cause::LikeAShadow`] where nothing speaks against it.
 /// `colours` is asked only where all else fits.
-/// `narrowest`: least width of a shadow, px; `noticed`: contrast that would just be noticed there, grain apart.
+/// `noticed`: contrast that would just be noticed there, grain apart.
 pub(super) fn cause(
     mark: &Mark,
     place: &Place,
-    narrowest: f64,
+    least: &Least,
     noticed: f64,
     colours: impl FnOnce() -> Vec<Tint>,
 ) -> Cause {
@@ -87,13 +110,15 @@ pub(super) fn cause(
     if !plain || mark.contrast < standing_out(place) {
         return Cause::AmongDetail;
     }
-    if mark.width < (bound::TOO_NARROW * narrowest).max(bound::SPECK) {
+    if mark.width < (bound::TOO_NARROW * least.shadow).max(least.speck) {
         return Cause::TooNarrow;
     }
     if mark.elongation > bound::ELONGATION || mark.unexplained > bound::UNEXPLAINED {
         return Cause::NotRound;
     }
-    if mark.width_cells >= bound::EDGE_CELLS && mark.softness < bound::SOFTNESS * mark.contrast.sqrt() {
+    let soft = bound::SOFTNESS * mark.contrast.sqrt();
+    let told = mark.width_cells >= bound::EDGE_CELLS && soft * mark.width_cells > OWN_BLUR;
+    if told && mark.softness < soft {
         return Cause::SharpEdge;
     }
     if coloured(&colours()) {
@@ -104,10 +129,10 @@ pub(super) fn cause(
 
 /// Whether a strand looks like a fibre's shadow: even, soft at its sides, dark without a colour of its own, and alone on a
 /// plain place.
-pub(super) fn is_fibre(strand: &Strand, narrowest: f64, noticed: f64, colours: impl FnOnce() -> Vec<Tint>) -> bool {
+pub(super) fn is_fibre(strand: &Strand, least: &Least, noticed: f64, colours: impl FnOnce() -> Vec<Tint>) -> bool {
     let plain = strand.unrest < (noticed / strand.contrast).clamp(bound::QUIET, bound::UNREST_BESIDE);
     let even = strand.slenderness > bound::SLENDER && strand.bulge < bound::BULGE;
-    let wide = strand.thickness > bound::TOO_NARROW * (bound::STRAND * narrowest).max(bound::SPECK);
+    let wide = strand.thickness > bound::TOO_NARROW * (bound::STRAND * least.shadow).max(least.speck);
     let soft = strand.fall > bound::FALL + bound::FALL_OF_THICK * strand.contrast;
     plain && even && wide && soft && strand.contrast > bound::STANDS_OUT * strand.sigma && !coloured(&colours())
 }
@@ -151,7 +176,7 @@ pub(super) fn against_mirrored(suspects: &mut [Suspect], mirrored: &[Suspect], r
         let of_a_kind = |m: &&Suspect| {
             let within = |ratio: f64, least: f64, most: f64| (least..=most).contains(&ratio);
             s.at.distance(m.at).0 < reach
-                && within(m.width_px / s.width_px, 1.0 / 1.6, 1.6)
+                && within(m.width_px / s.width_px, 1.0 / bound::AS_WIDE, bound::AS_WIDE)
                 && within(m.contrast / s.contrast, 0.5, 4.0)
                 && m.snr > 0.7 * s.snr
         };

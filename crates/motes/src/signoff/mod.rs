@@ -8,17 +8,22 @@
 mod levels;
 mod seek;
 mod patch;
+mod square;
 mod strand;
+mod leaves;
 mod judge;
 mod vouch;
 mod result;
 
 pub use result::{Cause, SignOff, Suspect, Verdict, Vouch};
 
+use std::cmp::Ordering;
+
 use motelight_frame::{FNumber, Frame, Micrometres, PicturePoint};
 use rayon::prelude::*;
 
 use crate::visibility::{Viewing, noticed_contrast};
+use judge::Least;
 use seek::{Place, Responses, Side};
 
 /// Least stand-off, mm: "less than 1 mm" of filter glass lies before some sensors (laboratory articles on lenses, 2014), and a
@@ -89,6 +94,7 @@ pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
     let size = frame.size();
     let eye = Eye::new(frame, &options.viewings);
     let widths = widths(frame);
+    let least = Least::new(size, widths.start);
     let levels = levels::levels(frame, widths.end);
     let mut places: Vec<Place> = Vec::new();
     let mut ledger = vouch::Tally::new(size);
@@ -113,17 +119,18 @@ pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
     }
     let (shadows, mirrored): (Vec<Place>, Vec<Place>) = places.into_iter().partition(|p| p.side == Side::Darker);
     let look = |places: &[Place]| {
-        merged(places.par_iter().filter_map(|place| suspect(frame, &levels, place, widths.start, &eye)).collect())
+        merged(places.par_iter().filter_map(|place| suspect(frame, &levels, place, &least, &eye)).collect())
     };
     let mut suspects = look(&likeliest(shadows, LOOKED_AT));
     judge::against_swarms(&mut suspects);
+    leaves::take_back(&mut suspects, frame, &levels);
     // Only what can speak against a dark mark is looked at; a place moves a little when it is measured.
     let reach = judge::mirrored_reach(size);
     let told = |p: &Place| suspects.iter().any(|s| s.counts && (s.at.x - p.x).hypot(s.at.y - p.y) < 1.1 * reach);
     let mut mirrored = look(&likeliest(mirrored.into_iter().filter(told).collect(), 0));
     mirrored.retain(|m| m.counts);
     judge::against_mirrored(&mut suspects, &mirrored, reach);
-    in_order(&mut suspects);
+    suspects.sort_by(order);
     let low = suspects.iter().take_while(|s| s.counts).count() + LISTED;
     suspects.truncate(low);
     let vouches = ledger.vouches(&options.viewings, &eye);
@@ -145,8 +152,14 @@ fn likeliest(mut places: Vec<Place>, others: usize) -> Vec<Place> {
     places
 }
 
+/// A suspect, and how far from its middle others are the same mark, px.
+struct Found {
+    suspect: Suspect,
+    reach: f64,
+}
+
 /// A measured place as what it is listed for; `None` where it would not be seen or is no more than grain.
-fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, narrowest: f64, eye: &Eye) -> Option<Suspect> {
+fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, least: &Least, eye: &Eye) -> Option<Found> {
     let mark = patch::measure(levels, place)?;
     let sigma = place.sigma;
     let times = mark.contrast / eye.noticed(mark.width, mark.ground, sigma);
@@ -155,12 +168,12 @@ fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, narrowest: f6
         return None;
     }
     let noticed = eye.noticed(mark.width, mark.ground, 0.0);
-    let cause = judge::cause(&mark, place, narrowest, noticed, || patch::colours(frame, &mark));
+    let cause = judge::cause(&mark, place, least, noticed, || patch::colours(frame, &mark));
     let maybe_long = matches!(cause, Cause::NotRound | Cause::AmongDetail | Cause::OneOfMany);
-    if let Some(fibre) = maybe_long.then(|| fibre(frame, levels, place, narrowest, eye)).flatten() {
+    if let Some(fibre) = maybe_long.then(|| fibre(frame, levels, place, least, eye)).flatten() {
         return Some(fibre);
     }
-    Some(Suspect {
+    let suspect = Suspect {
         at: PicturePoint { x: mark.x, y: mark.y },
         width_px: mark.width,
         contrast: mark.contrast,
@@ -170,20 +183,21 @@ fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, narrowest: f6
         counts: cause == Cause::LikeAShadow,
         cause,
         mote: None,
-    })
+    };
+    Some(Found { reach: 0.6 * mark.width, suspect })
 }
 
 /// A place as a fibre's shadow, seen as well as a disc of its area and mean contrast: a guess, for what is longer than the
 /// eye sums over is seen a little less well.
-fn fibre(frame: &Frame, levels: &[levels::Level], place: &Place, narrowest: f64, eye: &Eye) -> Option<Suspect> {
+fn fibre(frame: &Frame, levels: &[levels::Level], place: &Place, least: &Least, eye: &Eye) -> Option<Found> {
     let strand = strand::measure(levels, place)?;
     let noticed = |sigma: f64| eye.noticed(strand.width, strand.ground, sigma);
     let sigma = strand.sigma * strand.thickness / strand.width;
     let (times, snr) = (strand.contrast / noticed(sigma), strand.contrast / sigma.max(1e-9));
-    if times < 1.0 || !judge::is_fibre(&strand, narrowest, noticed(0.0), || strand::colours(frame, &strand)) {
+    if times < 1.0 || !judge::is_fibre(&strand, least, noticed(0.0), || strand::colours(frame, &strand)) {
         return None;
     }
-    Some(Suspect {
+    let suspect = Suspect {
         at: PicturePoint { x: strand.x, y: strand.y },
         width_px: strand.width,
         contrast: strand.contrast,
@@ -193,22 +207,23 @@ fn fibre(frame: &Frame, levels: &[levels::Level], place: &Place, narrowest: f64,
         counts: true,
         cause: Cause::LikeAShadow,
         mote: None,
-    })
+    };
+    Some(Found { reach: strand.reach, suspect })
 }
 
-/// Puts counting ones first, worst first.
-fn in_order(all: &mut [Suspect]) {
-    all.sort_by(|a, b| b.counts.cmp(&a.counts).then(b.times_threshold.total_cmp(&a.times_threshold)));
+/// Counting ones first, worst first.
+fn order(a: &Suspect, b: &Suspect) -> Ordering {
+    b.counts.cmp(&a.counts).then(b.times_threshold.total_cmp(&a.times_threshold))
 }
 
 /// One entry per mark, in order.
-fn merged(mut all: Vec<Suspect>) -> Vec<Suspect> {
-    in_order(&mut all);
-    let mut kept: Vec<Suspect> = Vec::new();
-    for s in all {
-        if kept.iter().all(|k| k.at.distance(s.at).0 > 0.6 * k.width_px.max(s.width_px)) {
-            kept.push(s);
+fn merged(mut all: Vec<Found>) -> Vec<Suspect> {
+    all.sort_by(|a, b| order(&a.suspect, &b.suspect));
+    let mut kept: Vec<Found> = Vec::new();
+    for found in all {
+        if kept.iter().all(|k| k.suspect.at.distance(found.suspect.at).0 > k.reach.max(found.reach)) {
+            kept.push(found);
         }
     }
-    kept
+    kept.into_iter().map(|k| k.suspect).collect()
 }

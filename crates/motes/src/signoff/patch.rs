@@ -20,6 +20,14 @@ const SECTORS: usize = 8;
 /// dot to a Gaussian hill.
 const SOFTNESS: [f64; 5] = [0.02, 0.07, 0.13, 0.20, 0.28];
 
+/// Share of the width by which a centre and a width may still change.
+const SETTLED: f64 = 0.01;
+/// Cells of the surroundings that are enough for their bent plane: six numbers.
+const ENOUGH: f64 = 1500.0;
+
+/// Blur of a cell by itself, cells: 1 / sqrt(12), and a lens and a resampling by as much again.
+pub(super) const OWN_BLUR: f64 = 0.45;
+
 /// What was measured at a place.
 #[derive(Debug, Clone)]
 pub(super) struct Mark {
@@ -71,21 +79,27 @@ pub(super) struct Window<'a> {
 }
 
 impl Window<'_> {
-    /// Offsets from the centre and light of every cell within reach.
-    pub fn cells(&self) -> impl Iterator<Item = (f64, f64, f64)> + '_ {
-        let cells = cells_about(self.light.size(), self.x, self.y, self.reach);
+    /// Offsets from the centre and light of the cells within reach, of every `step`th row and column.
+    fn cells(&self, step: usize) -> impl Iterator<Item = (f64, f64, f64)> + '_ {
+        let cells = cells_about(self.light.size(), self.x, self.y, self.reach, step);
         cells.map(|(dx, dy, i, j)| (dx, dy, f64::from(self.light.at(i, j))))
     }
 }
 
-/// Offsets from a place, and column and row, of every cell within reach of it.
-fn cells_about(size: Size, x: f64, y: f64, reach: f64) -> impl Iterator<Item = (f64, f64, usize, usize)> {
+/// Offsets from a place, and column and row, of the cells within reach of it in every `step`th row and column.
+pub(super) fn cells_about(
+    size: Size,
+    x: f64,
+    y: f64,
+    reach: f64,
+    step: usize,
+) -> impl Iterator<Item = (f64, f64, usize, usize)> {
     let span = move |v: f64, end: usize| {
         (v - reach).floor().max(0.0) as usize..((v + reach).ceil().max(0.0) as usize + 1).min(end)
     };
     let columns = span(x, size.width);
-    span(y, size.height).flat_map(move |j| {
-        columns.clone().filter_map(move |i| {
+    span(y, size.height).step_by(step).flat_map(move |j| {
+        columns.clone().step_by(step).filter_map(move |i| {
             let (dx, dy) = (i as f64 + 0.5 - x, j as f64 + 0.5 - y);
             (length(dx, dy) <= reach).then_some((dx, dy, i, j))
         })
@@ -93,13 +107,13 @@ fn cells_about(size: Size, x: f64, y: f64, reach: f64) -> impl Iterator<Item = (
 }
 
 /// Loss of light per cell about a place.
-pub(super) struct Losses {
+struct Losses {
     /// Offsets from the centre, cells, and share of the light lost.
-    pub cells: Vec<(f64, f64, f64)>,
+    cells: Vec<(f64, f64, f64)>,
     /// Standard deviation of a cell of the surroundings.
-    pub sigma: f64,
+    sigma: f64,
     /// Light of the surroundings at the centre.
-    pub ground: f64,
+    ground: f64,
 }
 
 /// Measures a place; `None` where it melts away on a close look.
@@ -112,6 +126,9 @@ pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Mark> {
     let mut losses = losses_of(x, y, width)?;
     for _ in 0..3 {
         let (dx, dy, new_width) = outline(&losses.cells, width)?;
+        if dx.hypot(dy) < SETTLED * width && (new_width / width - 1.0).abs() < SETTLED {
+            break;
+        }
         // A mark that runs away was none of its own.
         if (x + dx - place.x / cell).hypot(y + dy - place.y / cell) > 0.5 * place.width / cell {
             return None;
@@ -146,41 +163,65 @@ fn ring(width: f64) -> (f64, f64) {
     (inner, inner + 1.1 * width.max(3.0))
 }
 
-/// Light lost about a place against the bent plane through the light of its surroundings, from `inner` cells off.
-pub(super) fn losses(window: &Window, side: Side, inner: f64) -> Option<Losses> {
-    let reach = window.reach;
-    let cells: Vec<(f64, f64, f64)> = window.cells().collect();
-    let row = |dx: f64, dy: f64| {
-        let (u, v) = (dx / reach, dy / reach);
-        Vector6::new(1.0, u, v, u * u, u * v, v * v)
-    };
-    let mut bound = f64::MAX;
-    let mut fit = Vector6::zeros();
-    let mut sigma = 0.0;
-    let around: Vec<(Vector6<f64>, f64)> =
-        cells.iter().filter(|c| length(c.0, c.1) > inner).map(|&(dx, dy, v)| (row(dx, dy), v)).collect();
-    let mut strays = vec![0.0f32; around.len()];
-    for _ in 0..3 {
-        let (mut normal, mut right) = (Matrix6::zeros(), Vector6::zeros());
-        for (r, v) in around.iter().filter(|(r, v)| (v - r.dot(&fit)).abs() <= bound) {
-            normal += r * r.transpose();
-            right += r * *v;
+/// The light about a place as a bent plane.
+pub(super) struct Ground {
+    fit: Vector6<f64>,
+    reach: f64,
+    side: Side,
+    /// Usual deviation of a cell from it, as a share of the light.
+    pub sigma: f64,
+    /// Light at the centre.
+    pub light: f64,
+}
+
+impl Ground {
+    /// The light about a place from `inner` cells off.
+    pub fn of(window: &Window, side: Side, inner: f64) -> Option<Ground> {
+        let reach = window.reach;
+        let share = (reach - inner) * (reach + inner) * PI / ENOUGH;
+        let step = share.sqrt().floor().max(1.0) as usize;
+        let mut bound = f64::MAX;
+        let mut fit = Vector6::zeros();
+        let mut sigma = 0.0;
+        let around: Vec<(Vector6<f64>, f64)> = window
+            .cells(step)
+            .filter(|c| length(c.0, c.1) > inner)
+            .map(|(dx, dy, v)| (row(dx, dy, reach), v))
+            .collect();
+        let mut strays = vec![0.0f32; around.len()];
+        for _ in 0..3 {
+            let (mut normal, mut right) = (Matrix6::zeros(), Vector6::zeros());
+            for (r, v) in around.iter().filter(|(r, v)| (v - r.dot(&fit)).abs() <= bound) {
+                normal += r * r.transpose();
+                right += r * *v;
+            }
+            fit = normal.cholesky()?.solve(&right);
+            strays.iter_mut().zip(&around).for_each(|(stray, (r, v))| *stray = (v - r.dot(&fit)) as f32);
+            sigma = f64::from(median_and_sigma(&mut strays).1);
+            bound = 2.5 * sigma.max(1e-6);
         }
-        fit = normal.cholesky()?.solve(&right);
-        strays.iter_mut().zip(&around).for_each(|(stray, (r, v))| *stray = (v - r.dot(&fit)) as f32);
-        sigma = f64::from(median_and_sigma(&mut strays).1);
-        bound = 2.5 * sigma.max(1e-6);
+        let light = fit[0];
+        (light > 0.0).then(|| Ground { fit, reach, side, sigma: sigma / (light + f64::from(VEIL)), light })
     }
-    let ground = fit[0];
-    let veil = f64::from(VEIL);
-    if ground <= 0.0 {
-        return None;
+
+    /// Share of the light that a cell so far off loses.
+    pub fn lost(&self, dx: f64, dy: f64, v: f64) -> f64 {
+        let there = row(dx, dy, self.reach).dot(&self.fit).max(0.2 * self.light);
+        f64::from(self.side.sign()) * (there - v) / (there + f64::from(VEIL))
     }
-    let lost = |&(dx, dy, v): &(f64, f64, f64)| {
-        let there = row(dx, dy).dot(&fit).max(0.2 * ground);
-        (dx, dy, f64::from(side.sign()) * (there - v) / (there + veil))
-    };
-    Some(Losses { cells: cells.iter().map(lost).collect(), sigma: sigma / (ground + veil), ground })
+}
+
+/// What the numbers of a bent plane are multiplied by at an offset.
+fn row(dx: f64, dy: f64, reach: f64) -> Vector6<f64> {
+    let (u, v) = (dx / reach, dy / reach);
+    Vector6::new(1.0, u, v, u * u, u * v, v * v)
+}
+
+/// Light lost about a place against the light from `inner` cells off.
+fn losses(window: &Window, side: Side, inner: f64) -> Option<Losses> {
+    let ground = Ground::of(window, side, inner)?;
+    let cells = window.cells(1).map(|(dx, dy, v)| (dx, dy, ground.lost(dx, dy, v))).collect();
+    Some(Losses { cells, sigma: ground.sigma, ground: ground.light })
 }
 
 /// Mean loss within a radius of an offset, and how many cells that is.
@@ -223,8 +264,7 @@ fn shape(losses: &Losses, width: f64) -> (f64, f64) {
     let mut best = (0.0, f64::MAX);
     for share in [0.8, 0.9, 1.0, 1.12, 1.25] {
         for softness in SOFTNESS {
-            // A cell blurs by itself: 1 / sqrt(12), and a lens and a resampling by as much again.
-            let blur = (softness * width).hypot(0.45);
+            let blur = (softness * width).hypot(OWN_BLUR);
             let radius = 0.5 * share * width;
             let (mut of_model, mut joint) = (0.0, 0.0);
             for &(r, v) in &inside {
@@ -295,13 +335,13 @@ pub(super) fn colours(frame: &Frame, mark: &Mark) -> Vec<Tint> {
 fn tint(frame: &Frame, plane: usize, mark: &Mark) -> Tint {
     let &Mark { side, x, y, width, .. } = mark;
     let (inner, outer) = ring(width);
-    // A wide mark has cells enough by every second or third row.
-    let step = (width / 12.0).floor().max(1.0) as usize;
+    // A wide mark has cells enough by every second or third row and column.
+    let step = (width / 24.0).floor().max(1.0) as usize;
     let (mut disc, mut discs) = (0.0, 0.0);
     let mut around = Vec::new();
     let mut sums = [0.0f64; 8];
     let mut counts = [0.0f64; 8];
-    for (dx, dy, i, j) in cells_about(frame.planes.size(), x, y, outer).step_by(step) {
+    for (dx, dy, i, j) in cells_about(frame.planes.size(), x, y, outer, step) {
         let v = f64::from(frame.planes.at(plane, i, j));
         let r = length(dx, dy);
         if r < 0.5 * width {

@@ -35,6 +35,8 @@ pub enum Cause {
     Coloured,
     /// One of many alike near by: leaves, a printed screen, a pattern.
     OneOfMany,
+    /// Green things lie about it, and a leaf before a sky is as round and dark.
+    BesideLeaves,
     /// Lighter marks as clear as it lie about it, and no shadow makes those: the picture's own texture.
     LightOnesToo,
     /// Detail around it may be what makes it.

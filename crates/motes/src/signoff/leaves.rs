@@ -1,0 +1,81 @@
+//! Marks beside leaves: before a sky a small one is round and dark, and no measure of it alone tells it from a shadow.
+
+use motelight_frame::Frame;
+
+use super::levels::{Level, seven_across};
+use super::patch::cells_about;
+use super::result::{Cause, Suspect};
+use crate::grid::median_and_sigma;
+
+/// How far about a mark leaves are looked for, in widths: they hang together. A guess.
+const REACH: f64 = 12.0;
+/// What takes so much of the light as a share of the mark's contrast is a thing of the scene.
+const AS_DARK: f64 = 0.5;
+/// The same over the usual deviation of a cell.
+const OVER_GRAIN: f32 = 4.0;
+/// Share of what lies about from which things are judged. A guess.
+const LEAST: f64 = 0.01;
+/// Green kept over the more of red and blue, each as a share of that of the light around, from which things are green: a
+/// leaf's reflectance has its visible maximum near 550 nm, common knowledge. A guess.
+const GREEN: f64 = 1.03;
+
+/// Takes back what lies beside leaves.
+pub(super) fn take_back(suspects: &mut [Suspect], frame: &Frame, levels: &[Level]) {
+    if frame.planes.len() != 3 {
+        return;
+    }
+    for s in suspects.iter_mut().filter(|s| s.counts) {
+        if beside(s, frame, levels) {
+            (s.counts, s.cause) = (false, Cause::BesideLeaves);
+        }
+    }
+}
+
+/// Whether green things lie about a mark, as dark as half of it.
+fn beside(mark: &Suspect, frame: &Frame, levels: &[Level]) -> bool {
+    // Half as fine as a mark is measured on.
+    let level = seven_across(levels, 2.0 * mark.width_px);
+    let cell = level.cell as f64;
+    let (x, y, width) = (mark.at.x / cell, mark.at.y / cell, mark.width_px / cell);
+    let cells = || cells_about(level.light.size(), x, y, REACH * width, 1);
+    let light = |i: usize, j: usize| level.light.at(i, j);
+    let ring = |dx: f64, dy: f64| (0.9..2.0).contains(&(dx.hypot(dy) / width));
+    let mut around: Vec<f32> = cells().filter(|c| ring(c.0, c.1)).map(|(_, _, i, j)| light(i, j)).collect();
+    let (ground, sigma) = median_and_sigma(&mut around);
+    let dark = ground - ((AS_DARK * mark.contrast) as f32 * ground).max(OVER_GRAIN * sigma);
+    let (mut things, mut ring_light) = (Light::default(), Light::default());
+    for (dx, dy, i, j) in cells() {
+        if ring(dx, dy) {
+            ring_light.add(frame, level.cell, i, j);
+        }
+        // The mark itself is none of them.
+        if light(i, j) < dark && dx.hypot(dy) > width {
+            things.add(frame, level.cell, i, j);
+        }
+    }
+    let area = std::f64::consts::PI * (REACH * width).powi(2);
+    let [red, green, blue] = [0, 1, 2].map(|c| things.mean(c) / ring_light.mean(c));
+    things.cells > LEAST * area && green > GREEN * red.max(blue)
+}
+
+/// Colours summed.
+#[derive(Default)]
+struct Light {
+    sums: [f64; 3],
+    cells: f64,
+}
+
+impl Light {
+    /// The middle of a cell of a level.
+    fn add(&mut self, frame: &Frame, cell: usize, x: usize, y: usize) {
+        let at = |v: usize| v * cell + cell / 2;
+        for (plane, sum) in self.sums.iter_mut().enumerate() {
+            *sum += f64::from(frame.planes.at(plane, at(x), at(y)));
+        }
+        self.cells += 1.0;
+    }
+
+    fn mean(&self, plane: usize) -> f64 {
+        (self.sums[plane] / self.cells.max(1.0)).max(1e-6)
+    }
+}
