@@ -17,8 +17,10 @@ const JOINED: f64 = 0.35;
 const PASSED_ERROR: f64 = 0.01;
 /// Below this transmission divided light tells nothing.
 const LOST: f64 = 0.05;
-/// Most that a plain place's grain is raised by, to be as strong as around: more is detail. A guess.
+/// Most that a place's grain is raised by, to be as strong as around. A guess.
 const MORE_GRAIN: f64 = 1.3;
+/// Grain over the noise foretold from which on it is the picture's detail. A guess.
+const DETAIL: f64 = 2.0;
 /// Standard deviations of the surroundings that are tried, px.
 const SCALES: [f64; 6] = [1.5, 3.0, 6.0, 12.0, 24.0, 48.0];
 /// A mean of surroundings is good once it weighs as much as so many undisturbed pixels.
@@ -162,8 +164,8 @@ impl Core<'_> {
         known
     }
 
-    /// A place near by, without shadows, whose light is most like that around the shadow, and plain. Of many the plainest has by chance
-    /// less grain than the picture: it is given as much as the others have.
+    /// A place near by, without shadows, whose light is most like that around the shadow and whose grain is most as usual: the
+    /// plainest of many has less, in a JPEG next to none. What is left of the difference is made up for.
     fn donor(&self, radius: f64, level: f64, taken: &impl Fn(f64, f64) -> bool) -> Option<Donor> {
         let size = self.frame.size();
         let period = match &self.frame.layout {
@@ -171,8 +173,8 @@ impl Core<'_> {
             _ => 1,
         };
         let reach = radius.ceil() + 4.0;
-        // Cost, light, grain over the noise foretold.
-        let mut asked: Vec<(f64, f64, f64, Donor)> = Vec::new();
+        // Light, grain over the noise foretold.
+        let mut asked: Vec<(f64, f64, Donor)> = Vec::new();
         for ring in [1.2, 1.8, 2.6] {
             for turn in 0..12 {
                 let angle = f64::from(turn) * std::f64::consts::PI / 6.0;
@@ -186,15 +188,16 @@ impl Core<'_> {
                 }
                 let donor = Donor { dx, dy, gain: 1.0 };
                 let Some((light, rough)) = donor.facts(self, radius) else { continue };
-                // The plainest place of like light: grain is wanted from it, not detail.
                 let grain = rough / self.noise(light).sqrt();
-                asked.push(((light / level.max(1e-6)).ln().abs() + grain, light, grain, donor));
+                asked.push((light, grain.max(1e-3), donor));
             }
         }
-        let mut grains: Vec<f64> = asked.iter().map(|a| a.2).collect();
+        let mut grains: Vec<f64> = asked.iter().map(|a| a.1).collect();
         grains.sort_by(f64::total_cmp);
-        let usual = *grains.get(grains.len() / 2)?;
-        let (_, light, own, best) = asked.into_iter().min_by(|a, b| a.0.total_cmp(&b.0))?;
+        let usual = grains.get(grains.len() / 2)?.clamp(1.0 / DETAIL, DETAIL);
+        let unlike =
+            |&(light, grain, _): &(f64, f64, Donor)| (light / level.max(1e-6)).ln().abs() + (grain / usual).ln().abs();
+        let (light, own, best) = asked.into_iter().min_by(|a, b| unlike(a).total_cmp(&unlike(b)))?;
         let gain = (self.noise(level) / self.noise(light)).sqrt().min(2.0) * (usual / own).min(MORE_GRAIN);
         Some(Donor { gain, ..best })
     }
