@@ -20,10 +20,12 @@ const SECTORS: usize = 8;
 /// dot to a Gaussian hill.
 const SOFTNESS: [f64; 5] = [0.02, 0.07, 0.13, 0.20, 0.28];
 
+/// How far a mark's light is weighed for its centre and width, in widths.
+const OUTLINE: f64 = 0.85;
 /// Share of the width by which a centre and a width may still change.
 const SETTLED: f64 = 0.01;
 /// Cells of the surroundings that are enough for their bent plane: six numbers.
-const ENOUGH: f64 = 1500.0;
+const ENOUGH: f64 = 500.0;
 
 /// Blur of a cell by itself, cells: 1 / sqrt(12), and a lens and a resampling by as much again.
 pub(super) const OWN_BLUR: f64 = 0.45;
@@ -121,22 +123,24 @@ pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Mark> {
     let level = seven_across(levels, place.width);
     let cell = level.cell as f64;
     let (mut x, mut y, mut width) = (place.x / cell, place.y / cell, place.width / cell);
-    let about = |x, y, reach| Window { light: &level.light, x, y, reach };
-    let losses_of = |x, y, width| losses(&about(x, y, ring(width).1), place.side, ring(width).0);
-    let mut losses = losses_of(x, y, width)?;
+    let losses_of = |x, y, width, reach| {
+        let (inner, outer) = ring(width);
+        losses(&Window { light: &level.light, x, y, reach: outer }, place.side, inner, reach)
+    };
     for _ in 0..3 {
-        let (dx, dy, new_width) = outline(&losses.cells, width)?;
-        if dx.hypot(dy) < SETTLED * width && (new_width / width - 1.0).abs() < SETTLED {
-            break;
-        }
+        let (dx, dy, new_width) = outline(&losses_of(x, y, width, OUTLINE * width)?.cells, width)?;
         // A mark that runs away was none of its own.
         if (x + dx - place.x / cell).hypot(y + dy - place.y / cell) > 0.5 * place.width / cell {
             return None;
         }
+        let settled = dx.hypot(dy) < SETTLED * width && (new_width / width - 1.0).abs() < SETTLED;
         (x, y) = (x + dx, y + dy);
         width = new_width.clamp(0.5 * width, 1.6 * width);
-        losses = losses_of(x, y, width)?;
+        if settled {
+            break;
+        }
     }
+    let losses = losses_of(x, y, width, f64::MAX)?;
     let (contrast, _) = mean_within(&losses.cells, 0.0, 0.0, 0.5 * width);
     if contrast <= 0.0 {
         return None;
@@ -217,10 +221,11 @@ fn row(dx: f64, dy: f64, reach: f64) -> Vector6<f64> {
     Vector6::new(1.0, u, v, u * u, u * v, v * v)
 }
 
-/// Light lost about a place against the light from `inner` cells off.
-fn losses(window: &Window, side: Side, inner: f64) -> Option<Losses> {
+/// Light lost within `reach` of a place against the light from `inner` cells off.
+fn losses(window: &Window, side: Side, inner: f64, reach: f64) -> Option<Losses> {
     let ground = Ground::of(window, side, inner)?;
-    let cells = window.cells(1).map(|(dx, dy, v)| (dx, dy, ground.lost(dx, dy, v))).collect();
+    let within = Window { reach: reach.min(window.reach), ..*window };
+    let cells = within.cells(1).map(|(dx, dy, v)| (dx, dy, ground.lost(dx, dy, v))).collect();
     Some(Losses { cells, sigma: ground.sigma, ground: ground.light })
 }
 
@@ -243,7 +248,7 @@ fn outline(cells: &[(f64, f64, f64)], width: f64) -> Option<(f64, f64, f64)> {
         return None;
     }
     let (mut sum, mut x, mut y, mut area) = (0.0, 0.0, 0.0, 0.0);
-    for &(dx, dy, v) in cells.iter().filter(|c| length(c.0, c.1) < 0.85 * width) {
+    for &(dx, dy, v) in cells.iter().filter(|c| length(c.0, c.1) < OUTLINE * width) {
         let weight = v.clamp(0.0, 1.2 * heart);
         sum += weight;
         x += weight * dx;
