@@ -188,7 +188,7 @@ pub(super) fn against_mirrored(suspects: &mut [Suspect], mirrored: &[Suspect], r
 }
 
 /// Counts no longer what `doubted` says of a suspect among all as they were.
-fn take_back(suspects: &mut [Suspect], cause: Cause, doubted: impl Fn(&Suspect, &[Suspect]) -> bool) {
+pub(super) fn take_back(suspects: &mut [Suspect], cause: Cause, doubted: impl Fn(&Suspect, &[Suspect]) -> bool) {
     let all: Vec<bool> = suspects.iter().map(|s| s.counts && doubted(s, suspects)).collect();
     for (s, _) in suspects.iter_mut().zip(all).filter(|(_, doubted)| *doubted) {
         (s.counts, s.cause) = (false, cause);

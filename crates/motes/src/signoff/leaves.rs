@@ -2,7 +2,8 @@
 
 use motelight_frame::Frame;
 
-use super::levels::{Level, seven_across};
+use super::judge;
+use super::levels::{Level, mean_light, seven_across};
 use super::patch::cells_about;
 use super::result::{Cause, Suspect};
 use crate::grid::median_and_sigma;
@@ -21,13 +22,8 @@ const GREEN: f64 = 1.03;
 
 /// Takes back what lies beside leaves.
 pub(super) fn take_back(suspects: &mut [Suspect], frame: &Frame, levels: &[Level]) {
-    if frame.planes.len() != 3 {
-        return;
-    }
-    for s in suspects.iter_mut().filter(|s| s.counts) {
-        if beside(s, frame, levels) {
-            (s.counts, s.cause) = (false, Cause::BesideLeaves);
-        }
+    if frame.planes.len() == 3 {
+        judge::take_back(suspects, Cause::BesideLeaves, |s, _| beside(s, frame, levels));
     }
 }
 
@@ -43,39 +39,19 @@ fn beside(mark: &Suspect, frame: &Frame, levels: &[Level]) -> bool {
     let mut around: Vec<f32> = cells().filter(|c| ring(c.0, c.1)).map(|(_, _, i, j)| light(i, j)).collect();
     let (ground, sigma) = median_and_sigma(&mut around);
     let dark = ground - ((AS_DARK * mark.contrast) as f32 * ground).max(OVER_GRAIN * sigma);
-    let (mut things, mut ring_light) = (Light::default(), Light::default());
-    for (dx, dy, i, j) in cells() {
-        if ring(dx, dy) {
-            ring_light.add(frame, level.cell, i, j);
-        }
-        // The mark itself is none of them.
-        if light(i, j) < dark && dx.hypot(dy) > width {
-            things.add(frame, level.cell, i, j);
-        }
-    }
+    let places = |wanted: &dyn Fn(f64, f64, usize, usize) -> bool| -> Vec<(usize, usize)> {
+        cells().filter(|&(dx, dy, i, j)| wanted(dx, dy, i, j)).map(|(_, _, i, j)| (i, j)).collect()
+    };
+    // The mark itself is none of them.
+    let things = places(&|dx, dy, i, j| light(i, j) < dark && dx.hypot(dy) > width);
     let area = std::f64::consts::PI * (REACH * width).powi(2);
-    let [red, green, blue] = [0, 1, 2].map(|c| things.mean(c) / ring_light.mean(c));
-    things.cells > LEAST * area && green > GREEN * red.max(blue)
-}
-
-/// Colours summed.
-#[derive(Default)]
-struct Light {
-    sums: [f64; 3],
-    cells: f64,
-}
-
-impl Light {
-    /// The middle of a cell of a level.
-    fn add(&mut self, frame: &Frame, cell: usize, x: usize, y: usize) {
-        let at = |v: usize| v * cell + cell / 2;
-        for (plane, sum) in self.sums.iter_mut().enumerate() {
-            *sum += f64::from(frame.planes.at(plane, at(x), at(y)));
-        }
-        self.cells += 1.0;
+    if things.len() as f64 <= LEAST * area {
+        return false;
     }
-
-    fn mean(&self, plane: usize) -> f64 {
-        (self.sums[plane] / self.cells.max(1.0)).max(1e-6)
-    }
+    let around = places(&|dx, dy, _, _| ring(dx, dy));
+    let [red, green, blue] = [0, 1, 2].map(|c| {
+        let mean = |cells| mean_light(frame, c, level.cell, cells).max(1e-6);
+        mean(&things) / mean(&around)
+    });
+    green > GREEN * red.max(blue)
 }

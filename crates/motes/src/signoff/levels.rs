@@ -44,6 +44,17 @@ pub(super) fn seven_across(levels: &[Level], width_px: f64) -> &Level {
     levels.iter().rev().find(|l| width_px / l.cell as f64 >= 7.0).unwrap_or(&levels[0])
 }
 
+/// Light of a colour in the middle of a cell, column and row of a level.
+pub(super) fn light(frame: &Frame, plane: usize, cell: usize, (x, y): (usize, usize)) -> f64 {
+    let at = |v: usize| v * cell + cell / 2;
+    f64::from(frame.planes.at(plane, at(x), at(y)))
+}
+
+/// Its mean over some cells.
+pub(super) fn mean_light(frame: &Frame, plane: usize, cell: usize, cells: &[(usize, usize)]) -> f64 {
+    cells.iter().map(|&at| light(frame, plane, cell, at)).sum::<f64>() / cells.len() as f64
+}
+
 fn luminance(frame: &Frame, cell: usize) -> Plane {
     let size = frame.size();
     let cells = Size { width: (size.width / cell).max(1), height: (size.height / cell).max(1) };

@@ -112,10 +112,8 @@ pub(super) fn cells_about(
 struct Losses {
     /// Offsets from the centre, cells, and share of the light lost.
     cells: Vec<(f64, f64, f64)>,
-    /// Standard deviation of a cell of the surroundings.
-    sigma: f64,
-    /// Light of the surroundings at the centre.
-    ground: f64,
+    /// What they are held against.
+    ground: Ground,
 }
 
 /// Measures a place; `None` where it melts away on a close look.
@@ -153,7 +151,7 @@ pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Mark> {
         width: width * cell,
         width_cells: width,
         contrast,
-        ground: losses.ground,
+        ground: losses.ground.light,
         unexplained,
         softness,
         elongation: elongation(&losses, width),
@@ -226,7 +224,7 @@ fn losses(window: &Window, side: Side, inner: f64, reach: f64) -> Option<Losses>
     let ground = Ground::of(window, side, inner)?;
     let within = Window { reach: reach.min(window.reach), ..*window };
     let cells = within.cells(1).map(|(dx, dy, v)| (dx, dy, ground.lost(dx, dy, v))).collect();
-    Some(Losses { cells, sigma: ground.sigma, ground: ground.light })
+    Some(Losses { cells, ground })
 }
 
 /// Mean loss within a radius of an offset, and how many cells that is.
@@ -264,7 +262,7 @@ fn shape(losses: &Losses, width: f64) -> (f64, f64) {
     let reach = 0.9 * width + 1.0;
     let inside: Vec<(f64, f64)> =
         losses.cells.iter().map(|c| (length(c.0, c.1), c.2)).filter(|c| c.0 < reach).collect();
-    let noise = losses.sigma * losses.sigma * inside.len() as f64;
+    let noise = losses.ground.sigma * losses.ground.sigma * inside.len() as f64;
     let power: f64 = inside.iter().map(|c| c.1 * c.1).sum();
     let mut best = (0.0, f64::MAX);
     for share in [0.8, 0.9, 1.0, 1.12, 1.25] {

@@ -15,6 +15,7 @@ pub(super) struct Square<'w> {
 }
 
 impl<'w> Square<'w> {
+    /// The cells within reach, and their light.
     pub fn of(window: &'w Window<'w>, ground: Ground) -> Square<'w> {
         let start = |v: f64| (v - window.reach).floor() as isize - 1;
         let side = 2 * window.reach.ceil() as usize + 4;
@@ -60,17 +61,18 @@ impl<'w> Square<'w> {
         [i - s - 1, i - s, i - s + 1, i - 1, i + 1, i + s - 1, i + s, i + s + 1]
     }
 
-    /// Cells not seen before that lose more than a level and hang together with one, and whether there are more: past the
-    /// window's rim, or than `most`.
-    pub fn region(&self, start: usize, level: f64, most: usize, seen: &mut [bool]) -> (Vec<usize>, bool) {
+    /// Cells that lose more than a level and hang together with one; `None` if they reach the window's rim or are more than
+    /// `most`.
+    pub fn region(&self, start: usize, level: f64, most: usize) -> Option<Vec<usize>> {
+        let mut seen = self.mask(&[start]);
         let mut region = vec![start];
-        let mut open = false;
-        seen[start] = true;
         let mut next = 0;
-        while next < region.len() && region.len() <= most {
+        while next < region.len() {
             for j in self.around(region[next]) {
                 let loss = if seen[j] { 0.0 } else { self.loss(j) };
-                open |= loss.is_nan();
+                if loss.is_nan() || region.len() > most {
+                    return None;
+                }
                 if loss > level {
                     seen[j] = true;
                     region.push(j);
@@ -78,8 +80,7 @@ impl<'w> Square<'w> {
             }
             next += 1;
         }
-        let more = next < region.len();
-        (region, open || more)
+        Some(region)
     }
 
     /// Mean offset of cells from the window's middle.
@@ -118,13 +119,14 @@ impl<'w> Square<'w> {
         sums.iter().filter(|s| 2 * s.1 >= side * side).map(|s| (s.0 / s.1 as f64) as f32).collect()
     }
 
+    /// Which of all cells are among these.
     pub fn mask(&self, region: &[usize]) -> Vec<bool> {
         let mut inside = vec![false; self.side * self.side];
         region.iter().for_each(|&i| inside[i] = true);
         inside
     }
 
-    pub fn apart(&self, i: usize, j: usize) -> f64 {
+    fn apart(&self, i: usize, j: usize) -> f64 {
         let (dx, dy) = ((i % self.side).abs_diff(j % self.side), (i / self.side).abs_diff(j / self.side));
         ((dx * dx + dy * dy) as f64).sqrt()
     }

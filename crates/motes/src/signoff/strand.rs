@@ -5,7 +5,7 @@
 
 use motelight_frame::Frame;
 
-use super::levels::{Level, seven_across};
+use super::levels::{Level, light, mean_light, seven_across};
 use super::patch::{Ground, Tint, Window, mean_within};
 use super::seek::{Place, VEIL};
 use super::square::Square;
@@ -67,10 +67,7 @@ pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Strand> {
         return None;
     }
     let strongest = middle.iter().zip(&lost).max_by(|a, b| a.1.2.total_cmp(&b.1.2))?.0;
-    let (region, open) = square.region(*strongest, INSIDE * heart, MOST, &mut square.mask(&[]));
-    if open || region.len() < LEAST {
-        return None;
-    }
+    let region = square.region(*strongest, INSIDE * heart, MOST).filter(|region| region.len() >= LEAST)?;
     let inside = square.mask(&region);
     let edge = |i: &usize| square.around(*i).iter().any(|&j| !inside[j]);
     let rim: Vec<usize> = region.iter().copied().filter(edge).collect();
@@ -125,16 +122,12 @@ pub(super) fn colours(frame: &Frame, strand: &Strand) -> Vec<Tint> {
     }
     let Strand { region, beside, cell, .. } = strand;
     let tint = |plane: usize| {
-        let light = |&(x, y): &(usize, usize)| {
-            let middle = cell / 2;
-            f64::from(frame.planes.at(plane, x * cell + middle, y * cell + middle))
-        };
-        let mean = |cells: &[(usize, usize)]| cells.iter().map(light).sum::<f64>() / cells.len() as f64;
-        let ground = mean(beside);
-        let spread = beside.iter().map(|c| (light(c) - ground).powi(2)).sum::<f64>() / beside.len() as f64;
+        let ground = mean_light(frame, plane, *cell, beside);
+        let stray = |&at: &(usize, usize)| light(frame, plane, *cell, at) - ground;
+        let spread = beside.iter().map(|at| stray(at).powi(2)).sum::<f64>() / beside.len() as f64;
         let full = ground + f64::from(VEIL);
         let sigma = (spread / region.len() as f64).sqrt() / full;
-        Tint { contrast: (ground - mean(region)).abs() / full, sigma, ground }
+        Tint { contrast: (ground - mean_light(frame, plane, *cell, region)).abs() / full, sigma, ground }
     };
     (0..frame.planes.len()).map(tint).collect()
 }
