@@ -65,10 +65,8 @@ fn fibres_crumbs_rings_and_films_are_lifted_by_their_form() {
     }
 }
 
-/// Of a mote broader than the pupil's image nothing of the core can be divided, and what is filled there must meet what is divided around,
-/// and have the picture's own grain.
-#[test]
-fn around_a_core_without_light_no_rim_is_left() {
+/// Nine motes broader than the pupil's image, and three small ones.
+fn broad_motes() -> Vec<Mote> {
     let broad = |i: u32| Shape::Irregular {
         diameter_um: 84.0 + 3.0 * f64::from(i),
         roughness: 0.1,
@@ -81,20 +79,55 @@ fn around_a_core_without_light_no_rim_is_left() {
         shape: if i < 9 { broad(i) } else { Shape::Grain { diameter_um: 14.0 + 2.0 * f64::from(i) } },
         stand_off_mm: None,
     };
-    let mut grain = [(0.0, 0.0); 2];
+    (0..12).map(mote).collect()
+}
+
+/// Grain in the cores of the broad ones over that around them, and by how many pairs of pixels.
+#[derive(Default)]
+struct Cores([(f64, f64); 2]);
+
+impl Cores {
+    fn add(&mut self, taken: &Taken, mended: &Mended, id: u32) {
+        let own = taken.grain(mended, id).expect("in the picture");
+        self.0 = [0, 1].map(|k| (self.0[k].0 + own[k].0, self.0[k].1 + own[k].1));
+    }
+
+    fn times_around(&self) -> (f64, f64) {
+        let [filled, around] = self.0.map(|(sum, count)| sum / count);
+        (filled / around, self.0[0].1)
+    }
+}
+
+/// Of a mote broader than the pupil's image nothing of the core can be divided, and what is filled there must meet what is divided around,
+/// and have the picture's own grain.
+#[test]
+fn around_a_core_without_light_no_rim_is_left() {
+    let mut cores = Cores::default();
     for (mode, stop) in [(Mode::PupilIntegral, 16.0), (Mode::PupilIntegral, 22.0), (Mode::Fresnel, 22.0)] {
-        let taken = Taken::inspected((0..12).map(mote).collect(), mode, stop, 5, Lens::new(65.0));
+        let taken = Taken::inspected(broad_motes(), mode, stop, 5, Lens::new(65.0));
         let mended = mended(&taken);
         for id in 0..9 {
-            let own = taken.grain(&mended, id).expect("in the picture");
-            grain = [0, 1].map(|k| (grain[k].0 + own[k].0, grain[k].1 + own[k].1));
+            cores.add(&taken, &mended, id);
             let (least, most) = taken.strays(&mended, id).expect("in the picture");
             assert!(least > 0.92 && most < 1.08, "{mode:?} f/{stop}, mote {id}: light from {least:.3} to {most:.3}");
         }
     }
-    let [filled, around] = grain.map(|(sum, count)| sum / count);
-    let times = filled / around;
-    assert!((times - 1.0).abs() < 0.15, "{times:.3} times the grain around, by {} pairs of pixels", grain[0].1);
+    let (times, pairs) = cores.times_around();
+    assert!((times - 1.0).abs() < 0.15, "{times:.3} times the grain around, by {pairs} pairs of pixels");
+}
+
+/// Compression leaves the grain of a plain place in one square and takes it from the next (ITU-T T.81: every block is quantised
+/// by itself). The plainest places near by have none at all, and a core filled like them would stand out.
+#[test]
+fn a_core_gets_grain_where_the_plainest_places_have_none() {
+    let mut cores = Cores::default();
+    for stop in [16.0, 22.0] {
+        let taken = Taken::inspected(broad_motes(), Mode::PupilIntegral, stop, 5, Lens::new(65.0)).patchy();
+        let mended = mended(&taken);
+        (0..9).for_each(|id| cores.add(&taken, &mended, id));
+    }
+    let (times, pairs) = cores.times_around();
+    assert!((0.4..1.6).contains(&times), "{times:.3} times the grain around, by {pairs} pairs of pixels");
 }
 
 /// Nearer to the photosites a shadow is narrower: geometry. No swab reaches what lies there, so it must be told.
