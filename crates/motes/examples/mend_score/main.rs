@@ -250,7 +250,7 @@ fn score(
         let (mut e_raw, mut e_exact, mut e_mended, mut n) = (0.0, 0.0, 0.0, 0.0);
         let mut truth_ln = Vec::new();
         let (mut along, mut squares) = (0.0, 0.0);
-        let mut grain = [Grain::default(); 2];
+        let mut grain = [Grain::default(); 5];
         let colour_of = |plane: usize, x: usize, y: usize| match &shown.layout {
             Layout::Mosaic(cfa) => match cfa.colour(x, y) {
                 Colour::Red => 0,
@@ -280,12 +280,16 @@ fn score(
                     grain[0].count = grain[0].count.map(|n| n + 1.0);
                 }
                 if filled_one(outcome) && t.iter().all(|&t| t < 0.22) {
-                    grain[1].is += square(&treated, [1.0; 2]);
-                    grain[1].count[0] += 1.0;
+                    for of in [1, 2 + c] {
+                        grain[of].is += square(&treated, [1.0; 2]);
+                        grain[of].count[0] += 1.0;
+                    }
                 }
                 if t.iter().all(|&t| t > 0.995) {
-                    grain[1].wanted += square(shown, [1.0; 2]);
-                    grain[1].count[1] += 1.0;
+                    for of in [1, 2 + c] {
+                        grain[of].wanted += square(shown, [1.0; 2]);
+                        grain[of].count[1] += 1.0;
+                    }
                 }
             }
         }

@@ -17,8 +17,8 @@ pub struct Row {
     pub exact: f64,
     pub mended: f64,
     /// Power of the grain after mending: over that of dividing by the true shadow where the light was divided, over that of the
-    /// picture around where it was filled.
-    pub grain: [Grain; 2],
+    /// picture around where it was filled, all colours together and red, green and blue.
+    pub grain: [Grain; 5],
     /// Depth that is really left, and whether it was said to show.
     pub left: f64,
     pub still_shows: bool,
@@ -35,9 +35,9 @@ pub struct Grain {
 }
 
 impl Grain {
-    /// Power over what is wanted; `None` of few pixels.
-    pub fn ratio(&self) -> Option<f64> {
-        (self.count.iter().all(|&n| n > 60.0)).then(|| self.is / self.count[0] / (self.wanted / self.count[1]))
+    /// Power over what is wanted; `None` of no more than `few` pixels.
+    pub fn ratio(&self, few: f64) -> Option<f64> {
+        (self.count.iter().all(|&n| n > few)).then(|| self.is / self.count[0] / (self.wanted / self.count[1]))
     }
 }
 
@@ -104,11 +104,15 @@ pub fn summary(rows: &[Row]) {
     );
     // Detail is taken for grain where there is any.
     let plain: Vec<&&Row> = rows.iter().filter(|r| !r.textured).collect();
-    for (what, k) in
-        [("lifted: power of the grain over that of dividing by the truth", 0), ("filled: over that around", 1)]
-    {
+    for (what, k, few) in [
+        ("lifted: power of the grain over that of dividing by the truth", 0, 60.0),
+        ("filled: over that around", 1, 60.0),
+        ("filled, red", 2, 15.0),
+        ("filled, green", 3, 15.0),
+        ("filled, blue", 4, 15.0),
+    ] {
         let treated = plain.iter().filter(|r| r.treatment != Treatment::Untouched);
-        let ratios: Vec<f64> = treated.filter_map(|r| r.grain[k].ratio()).collect();
+        let ratios: Vec<f64> = treated.filter_map(|r| r.grain[k].ratio(few)).collect();
         let at = |q: f64| quantile(ratios.clone(), q);
         let near = ratios.iter().filter(|&&v| (v - 1.0).abs() < 0.15).count();
         println!(
