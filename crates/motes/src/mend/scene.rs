@@ -45,9 +45,11 @@ const FAINTEST: f64 = 0.0025;
 /// A shadow below this share of the contrast that would just be seen is left: the uncertainty of what is seen is a factor
 /// of 1.5, and a steep tone curve may raise contrasts by a third (a guess).
 const UNSEEN: f64 = 0.5;
-/// Logarithm of light that rounding to 8 bits and to blocks swallows: about a third of a code at four tenths of full
-/// scale (sRGB, 1.2 % of light to the code).
-const CODED: f64 = 0.004;
+/// One code of 8 bits at four tenths of full scale, as a logarithm of light (sRGB). What is no deeper and would not be seen is
+/// left: how much of it rounding and blocks have swallowed nobody can tell, and dividing by it may do harm.
+const A_CODE: f64 = 0.012;
+/// Logarithm of light that rounding to 8 bits and to blocks swallows: about a third of a code.
+const CODED: f64 = A_CODE / 3.0;
 /// Cells across the pupil's image.
 const ACROSS: f64 = 8.0;
 /// Cells along a long thing at most.
@@ -105,13 +107,14 @@ impl<'a> Scene<'a> {
         let profile = casts.mixed.profile(area);
         let seen = options.viewings.iter().map(|v| shows(&profile, &picture, v).times_threshold);
         let times_seen = seen.fold(0.0, f64::max);
+        let swallowed = self.few_codes() && depth < A_CODE && times_seen < 1.0;
         let reason = if choice == Some(Choice::Skip) {
             Some(Reason::Skipped)
         } else if form.is_none()
             && (matches!(mote.kind, Kind::Fibre | Kind::Residue | Kind::Ring) || area > casts.mixed.largest_area_um2())
         {
             Some(Reason::NotRound)
-        } else if depth < FAINTEST || (times_seen < UNSEEN && choice != Some(Choice::Mend)) {
+        } else if depth < FAINTEST || ((times_seen < UNSEEN || swallowed) && choice != Some(Choice::Mend)) {
             Some(Reason::TooFaint)
         } else {
             None
