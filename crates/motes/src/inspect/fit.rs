@@ -76,12 +76,23 @@ impl Fit {
     }
 }
 
-/// One cell of a window.
+/// One cell of a window: its centre from the window's, cells.
 #[derive(Debug, Clone, Copy)]
 struct Sample {
     x: f64,
     y: f64,
     loss: f64,
+}
+
+/// The sound cells around a place.
+struct Window {
+    samples: Vec<Sample>,
+    /// What the backdrop alone makes of the normal equations.
+    backdrop: SMatrix<f64, 3, 3>,
+    /// Where it was laid.
+    origin: Spot,
+    /// Noise of a cell.
+    sigma: f64,
 }
 
 /// A single cell this many deviations off, and by this share of the light, is no noise and no jump of a compressed
@@ -95,13 +106,18 @@ impl Wall<'_> {
     /// Fits a shadow near `start` in a window of `radius` cells, the shadows of `others` divided out first. `None`
     /// where the window holds too few cells to fit, or the fit runs away from its start.
     pub fn fit(&self, bank: &Bank, start: Spot, radius: f64, others: &[Spot]) -> Option<Fit> {
-        let samples = self.window(bank, start, radius, others);
+        self.fit_from(bank, start, start, radius, others)
+    }
+
+    /// The same from a first guess that is not the middle of the window.
+    pub fn fit_from(&self, bank: &Bank, guess: Spot, middle: Spot, radius: f64, others: &[Spot]) -> Option<Fit> {
+        let window = self.window(bank, middle, radius, others);
+        let (samples, sigma) = (&window.samples, window.sigma);
         if samples.len() < 3 * PARAMETERS {
             return None;
         }
-        let sigma = f64::from(self.flat.sigma.under(start.x as usize, start.y as usize)).max(1e-6);
-        let mut p = [start.x, start.y, start.area_um2, 0.0, 0.0, 0.0];
-        let mut state = self.normal(bank, &samples, (start, sigma), &p);
+        let mut p = [guess.x - middle.x, guess.y - middle.y, guess.area_um2, 0.0, 0.0, 0.0];
+        let mut state = self.normal(bank, &window, &p);
         let mut damping = 1e-3;
         for _ in 0..STEPS {
             let mut damped = state.hessian;
@@ -114,7 +130,7 @@ impl Wall<'_> {
                 next[i] += step[i];
             }
             next[2] = next[2].max(0.1 * p[2]).min(bank.largest_area_um2());
-            let trial = self.normal(bank, &samples, (start, sigma), &next);
+            let trial = self.normal(bank, &window, &next);
             if trial.squares <= state.squares {
                 let settled = state.squares - trial.squares < 1e-5 * state.squares;
                 (p, state) = (next, trial);
@@ -129,15 +145,15 @@ impl Wall<'_> {
                 }
             }
         }
-        if (p[0] - start.x).hypot(p[1] - start.y) > 0.6 * radius {
+        if p[0].hypot(p[1]) > 0.6 * radius {
             return None;
         }
         let covariance = state.hessian.cholesky()?.inverse();
         let error = |i: usize| covariance[(i, i)].max(0.0).sqrt() * sigma;
         Some(Fit {
-            spot: Spot { x: p[0], y: p[1], area_um2: p[2] },
+            spot: Spot { x: middle.x + p[0], y: middle.y + p[1], area_um2: p[2] },
             errors: [error(0), error(1), error(2)],
-            snr: self.snr(bank, &samples, (start, sigma), &p)?,
+            snr: self.snr(bank, &window, &p)?,
             chi2: state.squares / (sigma * sigma),
             freedom: (samples.len() - PARAMETERS) as f64,
         })
@@ -147,7 +163,7 @@ impl Wall<'_> {
     /// the error that uncorrelated noise would give them. Their spread is 1 in a raw; more where a demosaic,
     /// compression or the wall ties neighbours together. Windows with a pixel defect do not count. Empty where the wall is too small.
     pub fn answers(&self, bank: &Bank, area_um2: f64, dark: &[Dark], trials: usize) -> Vec<f32> {
-        let Some(Template { radius, reach, weights, error }) = self.template(bank, area_um2) else { return Vec::new() };
+        let Some(Template { radius, reach, rows, error }) = self.template(bank, area_um2) else { return Vec::new() };
         let size = self.flat.size();
         if size.width < 3 * reach || size.height < 3 * reach {
             return Vec::new();
@@ -161,21 +177,24 @@ impl Wall<'_> {
             let first = dark.partition_point(|d| d.x < x - farthest);
             dark[first..].iter().take_while(|d| d.x < x + farthest).any(|d| d.touches(x, y, radius))
         };
-        (0..trials)
+        // Places spread evenly by the plastic number's fractions (Roberts' low-discrepancy sequence), asked row by row: in their own
+        // order each would fetch all its cells from memory.
+        let along = |i: usize, k: f64, room: usize| ((i as f64 * k).fract() * room as f64) as usize;
+        let mut places: Vec<(usize, usize)> =
+            (0..trials).map(|i| (along(i, 0.569_840_291, room.1), along(i, 0.754_877_666, room.0))).collect();
+        places.sort_unstable();
+        places
             .into_par_iter()
-            .filter_map(|i| {
-                // Places spread evenly by the plastic number's fractions (Roberts' low-discrepancy sequence).
-                let along = |k: f64, room: usize| ((i as f64 * k).fract() * room as f64) as usize;
-                let (x0, y0) = (along(0.754_877_666, room.0), along(0.569_840_291, room.1));
+            .filter_map(|(y0, x0)| {
                 if is_taken((x0 + reach) as f64, (y0 + reach) as f64) {
                     return None;
                 }
                 let sigma = self.flat.sigma.under(x0 + reach, y0 + reach).max(1e-9);
                 let (mut sum, mut largest) = (0.0f32, 0.0f32);
-                for &(x, y, w) in &weights {
-                    let loss = self.flat.loss.at(x0 + x, y0 + y);
-                    sum += w * loss;
-                    largest = largest.max(loss.abs());
+                for (y, (x, row)) in rows.iter().enumerate() {
+                    let loss = &self.flat.loss.row(y0 + y)[x0 + x..][..row.len()];
+                    let (part, most) = weighed(row, loss);
+                    (sum, largest) = (sum + part, largest.max(most));
                 }
                 (largest < (DEFECT.0 * sigma).max(DEFECT.1)).then_some(sum / error / sigma)
             })
@@ -193,25 +212,26 @@ impl Wall<'_> {
         let radius = self.radius(bank, area_um2);
         let reach = radius.ceil() as usize;
         let shape = bank.shape(area_um2);
-        let mut cells = Vec::new();
         let mut hessian = SMatrix::<f64, 4, 4>::zeros();
         hessian[(1, 1)] += 1.0 / self.flat.stray;
+        let mut cells: Vec<(usize, Vec<SVector<f64, 4>>)> = Vec::new();
         for y in 0..=2 * reach {
-            for x in 0..=2 * reach {
-                let (dx, dy) = (x as f64 - reach as f64, y as f64 - reach as f64);
-                let r = (dx * dx + dy * dy).sqrt();
-                if r <= radius {
-                    let row = SVector::from([shape.at(r * self.cell_um).0, 1.0, dx, dy]);
-                    hessian.ger(1.0, &row, &row, 1.0);
-                    cells.push((x, y, row));
-                }
-            }
+            let dy = y as f64 - reach as f64;
+            let half = (radius * radius - dy * dy).max(0.0).sqrt();
+            let columns = (reach as f64 - half).ceil() as usize..(reach as f64 + half) as usize + 1;
+            let of_cell = |x: usize| {
+                let dx = x as f64 - reach as f64;
+                SVector::from([shape.at(dx.hypot(dy) * self.cell_um).0, 1.0, dx, dy])
+            };
+            let row: Vec<SVector<f64, 4>> = columns.clone().filter(|_| dy.abs() <= radius).map(of_cell).collect();
+            row.iter().for_each(|cell| hessian.ger(1.0, cell, cell, 1.0));
+            cells.push((columns.start, row));
         }
-        let inverse = hessian.try_inverse()?;
-        let weights: Vec<(usize, usize, f32)> =
-            cells.into_iter().map(|(x, y, row)| (x, y, (inverse * row)[0] as f32)).collect();
-        let error = weights.iter().map(|w| w.2 * w.2).sum::<f32>().sqrt();
-        Some(Template { radius, reach, weights, error })
+        let draws = hessian.try_inverse()?.row(0).transpose();
+        let weights = |row: &Vec<SVector<f64, 4>>| row.iter().map(|cell| draws.dot(cell) as f32).collect();
+        let rows: Vec<(usize, Vec<f32>)> = cells.iter().map(|(x, row)| (*x, weights(row))).collect();
+        let error = rows.iter().flat_map(|(_, row)| row).map(|w| w * w).sum::<f32>().sqrt();
+        Some(Template { radius, reach, rows, error })
     }
 
     /// Radius of the window of a shadow, cells: its geometric edge and the first bright ring.
@@ -223,7 +243,7 @@ impl Wall<'_> {
     }
 
     /// The sound cells around a spot, others' shadows divided out.
-    fn window(&self, bank: &Bank, spot: Spot, radius: f64, others: &[Spot]) -> Vec<Sample> {
+    fn window(&self, bank: &Bank, spot: Spot, radius: f64, others: &[Spot]) -> Window {
         let size = self.flat.size();
         let range = |centre: f64, end: usize| {
             let clip = |v: f64| v.clamp(0.0, end as f64) as usize;
@@ -232,21 +252,26 @@ impl Wall<'_> {
         let near = |o: &&Spot| (o.x - spot.x).hypot(o.y - spot.y) < radius + self.radius(bank, o.area_um2);
         let others: Vec<(Spot, Shape)> = others.iter().filter(near).map(|o| (*o, bank.shape(o.area_um2))).collect();
         let mut samples = Vec::new();
+        let mut backdrop = SMatrix::<f64, 3, 3>::zeros();
         for y in range(spot.y, size.height) {
             let row = self.flat.loss.row(y);
             for x in range(spot.x, size.width) {
                 let (cx, cy) = (x as f64 + 0.5, y as f64 + 0.5);
-                if (cx - spot.x).hypot(cy - spot.y) > radius || !self.sound(x, y) {
+                let (dx, dy) = (cx - spot.x, cy - spot.y);
+                if dx * dx + dy * dy > radius * radius || !self.sound(x, y) {
                     continue;
                 }
                 let passed: f64 = others
                     .iter()
                     .map(|(o, shape)| 1.0 - shape.at((cx - o.x).hypot(cy - o.y) * self.cell_um).0)
                     .product();
-                samples.push(Sample { x: cx, y: cy, loss: 1.0 - (1.0 - f64::from(row[x])) / passed.max(0.05) });
+                samples.push(Sample { x: dx, y: dy, loss: 1.0 - (1.0 - f64::from(row[x])) / passed.max(0.05) });
+                let level = SVector::from([1.0, dx, dy]);
+                backdrop.ger(1.0, &level, &level, 1.0);
             }
         }
-        samples
+        let sigma = f64::from(self.flat.sigma.under(spot.x as usize, spot.y as usize)).max(1e-6);
+        Window { samples, backdrop, origin: spot, sigma }
     }
 
     /// Whether a place lies in the picture, at least `room` cells from its edge; below 0, no further outside than that.
@@ -265,49 +290,89 @@ impl Wall<'_> {
     /// How firmly the level of a window is held to the backdrop, as so many cells would: by what is known of how the level
     /// strays, but loosely where it strays far, beside something large (weights of Cauchy's distribution); not at all along
     /// the edges, where the backdrop is carried on past the last blocks' centres.
-    fn stiffness(&self, origin: Spot, level: f64, sigma: f64) -> f64 {
-        let known = self.holds(origin.x, origin.y, 0.5 * BLOCK as f64);
-        if known { 1.0 / (self.flat.stray + (level / sigma).powi(2)) } else { 0.0 }
+    fn stiffness(&self, window: &Window, level: f64) -> f64 {
+        let known = self.holds(window.origin.x, window.origin.y, 0.5 * BLOCK as f64);
+        if known { 1.0 / (self.flat.stray + (level / window.sigma).powi(2)) } else { 0.0 }
     }
 
     /// Signal-to-noise ratio of a fitted shadow.
-    fn snr(&self, bank: &Bank, samples: &[Sample], (origin, sigma): (Spot, f64), p: &[f64; PARAMETERS]) -> Option<f64> {
-        let shape = bank.shape(p[2]);
-        let mut hessian = SMatrix::<f64, 4, 4>::zeros();
-        for s in samples {
-            let lost = shape.at((s.x - p[0]).hypot(s.y - p[1]) * self.cell_um).0;
-            let row = SVector::from([lost, 1.0, s.x - origin.x, s.y - origin.y]);
-            hessian.ger(1.0, &row, &row, 1.0);
+    fn snr(&self, bank: &Bank, window: &Window, p: &[f64; PARAMETERS]) -> Option<f64> {
+        let shape = bank.lookup(p[2]);
+        let (mut squares, mut cross) = (0.0, [0.0; 3]);
+        for s in &window.samples {
+            let (dx, dy) = (s.x - p[0], s.y - p[1]);
+            let lost = shape.at((dx * dx + dy * dy).sqrt() * self.cell_um).0;
+            squares += lost * lost;
+            cross = [cross[0] + lost, cross[1] + lost * s.x, cross[2] + lost * s.y];
         }
-        hessian[(1, 1)] += self.stiffness(origin, p[3], sigma);
-        Some(1.0 / (hessian.cholesky()?.inverse()[(0, 0)].sqrt() * sigma))
+        let mut hessian = SMatrix::<f64, 4, 4>::zeros();
+        hessian[(0, 0)] = squares;
+        hessian.fixed_view_mut::<3, 1>(1, 0).copy_from(&SVector::from(cross));
+        hessian.fixed_view_mut::<1, 3>(0, 1).copy_from(&SVector::from(cross).transpose());
+        hessian.fixed_view_mut::<3, 3>(1, 1).copy_from(&window.backdrop);
+        hessian[(1, 1)] += self.stiffness(window, p[3]);
+        Some(1.0 / (hessian.cholesky()?.inverse()[(0, 0)].sqrt() * window.sigma))
     }
 
-    /// Normal equations of the fit at parameters `p`.
-    fn normal(&self, bank: &Bank, samples: &[Sample], (origin, sigma): (Spot, f64), p: &[f64; PARAMETERS]) -> Normal {
-        let shape = bank.shape(p[2]);
-        let mut normal = Normal { hessian: SMatrix::zeros(), gradient: SVector::zeros(), squares: 0.0 };
-        for s in samples {
+    /// Normal equations of the fit at parameters `p`. Most of an inspection's time is spent here, so each product is made once.
+    fn normal(&self, bank: &Bank, window: &Window, p: &[f64; PARAMETERS]) -> Normal {
+        let shape = bank.lookup(p[2]);
+        // Of the shadow's derivatives with each other (xx, xy, yy, xa, ya, aa) and with the backdrop; of all with the residual.
+        let (mut own, mut cross) = ([0.0; 6], [[0.0; 3]; 3]);
+        let (mut right, mut level, mut squares) = ([0.0; 3], [0.0; 3], 0.0);
+        for s in &window.samples {
             let (dx, dy) = (s.x - p[0], s.y - p[1]);
             let r = (dx * dx + dy * dy).sqrt();
             let (lost, slope, by_area) = shape.at(r * self.cell_um);
-            let pull = if r > 1e-9 { -slope * self.cell_um / r } else { 0.0 };
-            let (bx, by) = (s.x - origin.x, s.y - origin.y);
-            let derivative = SVector::from([pull * dx, pull * dy, by_area, 1.0, bx, by]);
-            let residual = s.loss - lost - p[3] - p[4] * bx - p[5] * by;
-            normal.hessian.ger(1.0, &derivative, &derivative, 1.0);
-            normal.gradient.axpy(residual, &derivative, 1.0);
-            normal.squares += residual * residual;
+            let pull = -slope * self.cell_um / r.max(1e-9);
+            let residual = s.loss - lost - p[3] - p[4] * s.x - p[5] * s.y;
+            let of = [pull * dx, pull * dy, by_area];
+            let pairs = [of[0] * of[0], of[0] * of[1], of[1] * of[1], of[0] * of[2], of[1] * of[2], of[2] * of[2]];
+            (0..6).for_each(|k| own[k] += pairs[k]);
+            for k in 0..3 {
+                cross[k][0] += of[k];
+                cross[k][1] += of[k] * s.x;
+                cross[k][2] += of[k] * s.y;
+                right[k] += residual * of[k];
+            }
+            level = [level[0] + residual, level[1] + residual * s.x, level[2] + residual * s.y];
+            squares += residual * residual;
         }
-        let stiffness = self.stiffness(origin, p[3], sigma);
+        let [xx, xy, yy, xa, ya, aa] = own;
+        let shadow = SMatrix::<f64, 3, 3>::from([[xx, xy, xa], [xy, yy, ya], [xa, ya, aa]]);
+        let cross = SMatrix::<f64, 3, 3>::from(cross);
+        let mut hessian = SMatrix::<f64, PARAMETERS, PARAMETERS>::zeros();
+        hessian.fixed_view_mut::<3, 3>(0, 0).copy_from(&shadow);
+        hessian.fixed_view_mut::<3, 3>(3, 0).copy_from(&cross);
+        hessian.fixed_view_mut::<3, 3>(0, 3).copy_from(&cross.transpose());
+        hessian.fixed_view_mut::<3, 3>(3, 3).copy_from(&window.backdrop);
+        let gradient = SVector::from([right[0], right[1], right[2], level[0], level[1], level[2]]);
+        let mut normal = Normal { hessian, gradient, squares };
+        let stiffness = self.stiffness(window, p[3]);
         normal.hessian[(3, 3)] += stiffness;
         normal.gradient[3] -= stiffness * p[3];
         if stiffness > 0.0 {
-            let variance = sigma * sigma;
+            let variance = window.sigma * window.sigma;
             normal.squares += variance * (p[3] * p[3] / (variance * self.flat.stray)).ln_1p();
         }
         normal
     }
+}
+
+/// Sum of values by their weights, and the largest of them without its sign.
+fn weighed(weights: &[f32], values: &[f32]) -> (f32, f32) {
+    const LANES: usize = 8;
+    let (mut sums, mut most) = ([0.0f32; LANES], [0.0f32; LANES]);
+    let (whole, rest) = (weights.chunks_exact(LANES), weights.chunks_exact(LANES).remainder());
+    for (w, v) in whole.zip(values.chunks_exact(LANES)) {
+        for k in 0..LANES {
+            sums[k] += w[k] * v[k];
+            most[k] = most[k].max(v[k].abs());
+        }
+    }
+    let last = &values[values.len() - rest.len()..];
+    let sum = rest.iter().zip(last).map(|(w, v)| w * v).sum::<f32>() + sums.iter().sum::<f32>();
+    (sum, last.iter().map(|v| v.abs()).chain(most).fold(0.0, f32::max))
 }
 
 /// A fit of the depth alone: cells around a centre and their weights.
@@ -315,8 +380,8 @@ struct Template {
     /// Radius of the window, cells, and the whole cells that hold it.
     radius: f64,
     reach: usize,
-    /// Column and row from the window's corner, and the weight.
-    weights: Vec<(usize, usize, f32)>,
+    /// Of each row of the window its first column and its weights.
+    rows: Vec<(usize, Vec<f32>)>,
     /// Standard error of what is drawn, for uncorrelated noise of one unit a cell.
     error: f32,
 }

@@ -270,8 +270,14 @@ impl Table {
             // One window for all heights, or their residuals could not be compared.
             let radius = wall.radius(last, spot.area_um2);
             let others: Vec<Spot> = bright.iter().enumerate().filter(|&(j, _)| j != i).map(|(_, s)| *s).collect();
-            let fits: Vec<_> =
-                banks.iter().map(|bank| wall.fit(bank, spot, radius, &others)).collect::<Option<Vec<_>>>()?;
+            // Each height starts where the one before it ended.
+            let mut guess = spot;
+            let fit = |bank| {
+                let fit = wall.fit_from(bank, guess, spot, radius, &others)?;
+                guess = fit.spot;
+                Some(fit)
+            };
+            let fits: Vec<Fit> = banks.iter().map(fit).collect::<Option<Vec<_>>>()?;
             let (best, bank) = fits.iter().zip(&banks).min_by(|a, b| a.0.chi2.total_cmp(&b.0.chi2))?;
             Some(Row {
                 chi2: fits.iter().map(|f| f.chi2).collect(),
