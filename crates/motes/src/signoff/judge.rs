@@ -39,6 +39,8 @@ mod bound {
     pub const SWARM: usize = 2;
     /// See `SWARM`.
     pub const SWARM_REACH: f64 = 12.0;
+    /// Distance of two marks over the wider one's width, below which both are of one thing. A guess.
+    pub const SIDE_BY_SIDE: f64 = 2.0;
     /// Width of a single dead photosite once its colours were filled in and sharpened, px: what is no wider may be one. A guess.
     pub const SPECK: f64 = 3.5;
     /// What is left of it however much smaller a picture is made: a pixel, and the blur of resampling. A guess.
@@ -159,8 +161,15 @@ pub(super) fn against_swarms(suspects: &mut [Suspect]) {
             off > 0.0 && off < reach && kin
         });
         let (like, odd): (Vec<&Suspect>, Vec<&Suspect>) = about.partition(|m| m.counts);
-        odd.len() >= bound::SWARM && odd.len() > like.len()
+        let things = apart(&odd);
+        things >= bound::SWARM && things > like.len()
     });
+}
+
+/// How many things some marks are of: what lies side by side is one, a mast or a branch told piece by piece.
+fn apart(marks: &[&Suspect]) -> usize {
+    let joined = |a: &Suspect, b: &Suspect| a.at.distance(b.at).0 < bound::SIDE_BY_SIDE * a.width_px.max(b.width_px);
+    (0..marks.len()).filter(|&i| !marks[..i].iter().any(|m| joined(m, marks[i]))).count()
 }
 
 /// How far about a dark mark light ones tell of it, px: a quarter of the picture is of one kind. A guess.
