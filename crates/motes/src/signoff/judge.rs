@@ -47,11 +47,19 @@ mod bound {
     pub const PIXEL: f64 = 1.7;
     /// Long side of what a camera takes, px, at least: 12 megapixels, common practice. A smaller picture was made smaller, or cut.
     pub const TAKEN: f64 = 4000.0;
-    /// Least and greatest loss of a colour over that of one that is as dark or darker, as logarithms of the light left. Waves
-    /// take a fifth more of red than of blue (optics: 0.142 against 0.119), and the rest is left for the rendering.
-    /// Tone curves flatten towards white, so that the lighter colour of a sky loses less, next to it much less; leaves
-    /// before it take its blue most, which is its lightest, and a dead photosite none of the other colours.
-    pub const LIGHTER: (f64, f64) = (0.15, 1.3);
+    /// Greatest loss of a colour over that of one that is as dark or darker, as logarithms of the light left. Waves take a fifth
+    /// more of red than of blue (optics: 0.142 against 0.119), and tone curves flatten towards white, so that the lighter colour
+    /// of a sky loses less, next to it much less. Leaves before it take its blue most, which is its lightest.
+    pub const LIGHTER: f64 = 1.2;
+    /// Greatest loss of a colour over that of one that is as light, and how that grows with the light of the one over the
+    /// other's, as a power: as steeply as tone curves flatten. A dead photosite takes one colour alone. Guesses.
+    pub const DARKER: (f64, f64) = (1.5, 0.75);
+    /// Light below and above which tone curves bend as they like: next to black and next to white. Guesses.
+    pub const TOE: f64 = 0.015;
+    /// See `TOE`.
+    pub const SHOULDER: f64 = 0.9;
+    /// Loss that a tone curve leaves of the lightest colour, at least, over that of the darkest.
+    pub const FLATTENED: f64 = 0.15;
     /// Green's loss over the lesser of red's and blue's, as logarithms, below which it is spared: waves and tone curves let it
     /// lie between the two, unless green is the lightest. Leaves spare it.
     pub const GREEN: f64 = 0.9;
@@ -219,9 +227,12 @@ fn spares_green(colours: &[Tint]) -> bool {
 
 fn coloured(colours: &[Tint]) -> bool {
     let at_odds = |light: &Tint, dark: &Tint| {
-        let (least, most) = bound::LIGHTER;
+        let (most, steepness) = bound::DARKER;
+        let flatter = (most * (light.ground / dark.ground.max(1e-6)).powf(steepness)).min(1.0 / bound::FLATTENED);
         light.ground > bound::AS_LIGHT * dark.ground
-            && (loses(light, -1.0) > most * loses(dark, 1.0) || loses(light, 1.0) < least * loses(dark, -1.0))
+            && dark.ground > bound::TOE
+            && (loses(light, -1.0) > bound::LIGHTER * loses(dark, 1.0)
+                || (light.ground < bound::SHOULDER && loses(dark, -1.0) > flatter * loses(light, 1.0)))
     };
     if spares_green(colours) {
         return true;
