@@ -46,7 +46,7 @@ mod bound {
     /// What is left of it however much smaller a picture is made: a pixel, and the blur of resampling. A guess.
     pub const PIXEL: f64 = 1.7;
     /// Long side of what a camera takes, px, at least: 12 megapixels, common practice. A smaller picture was made smaller, or cut.
-    pub const TAKEN: f64 = 4000.0;
+    pub const TAKEN: f64 = 3000.0;
     /// Greatest loss of a colour over that of one that is as dark or darker, as logarithms of the light left. Waves take a fifth
     /// more of red than of blue (optics: 0.142 against 0.119), and tone curves flatten towards white, so that the lighter colour
     /// of a sky loses less, next to it much less. Leaves before it take its blue most, which is its lightest.

@@ -14,6 +14,9 @@ const REACH: f64 = 12.0;
 const AS_DARK: f64 = 0.5;
 /// The same over the usual deviation of a cell.
 const OVER_GRAIN: f32 = 4.0;
+/// Width that a picture's own blur gives to a point, at most, px: that of one enlarged to twice its size. A guess. What is wider
+/// covers what is behind it, and is as dark as others of its kind.
+const BLUR: f64 = 7.0;
 /// Share of what lies about from which things are judged. A guess.
 const LEAST: f64 = 0.01;
 /// Green kept over the more of red and blue, each as a share of that of the light around, from which things are green: a
@@ -46,6 +49,11 @@ fn beside(mark: &Suspect, frame: &Frame, levels: &[Level]) -> bool {
     let things = places(&|dx, dy, i, j| light(i, j) < dark && dx.hypot(dy) > width);
     let area = std::f64::consts::PI * (REACH * width).powi(2);
     if things.len() as f64 <= LEAST * area {
+        return false;
+    }
+    let mean = things.iter().map(|&(i, j)| f64::from(light(i, j))).sum::<f64>() / things.len() as f64;
+    let as_leaf = (1.0 - mean / f64::from(ground)) * (1.0 - (BLUR / mark.width_px).powi(2));
+    if mark.contrast < AS_DARK * as_leaf {
         return false;
     }
     let around = places(&|dx, dy, _, _| ring(dx, dy));
