@@ -22,6 +22,7 @@ use std::cmp::Ordering;
 use motelight_frame::{FNumber, Frame, Micrometres, PicturePoint};
 use rayon::prelude::*;
 
+use crate::grid::median_and_sigma;
 use crate::visibility::{Viewing, noticed_contrast};
 use judge::Least;
 use seek::{Place, Responses, Side};
@@ -128,7 +129,7 @@ pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
     let reach = judge::mirrored_reach(size);
     let told = |p: &Place| suspects.iter().any(|s| s.counts && (s.at.x - p.x).hypot(s.at.y - p.y) < 1.1 * reach);
     let mut mirrored = look(&likeliest(mirrored.into_iter().filter(told).collect(), 0));
-    mirrored.retain(|m| m.counts);
+    mirrored.retain(|m| m.counts && stands_up(m, &levels));
     judge::against_mirrored(&mut suspects, &mirrored, reach);
     suspects.sort_by(order);
     let low = suspects.iter().take_while(|s| s.counts).count() + LISTED;
@@ -142,6 +143,24 @@ pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
         Verdict::CannotJudge
     };
     SignOff { verdict, vouches, suspects, notes: Vec::new() }
+}
+
+/// Whether a light mark is lighter than what lies farther about it too; the middle of a drying ring is not.
+fn stands_up(mark: &Suspect, levels: &[levels::Level]) -> bool {
+    /// Where farther off is, in widths.
+    const FARTHER: std::ops::Range<f64> = 2.5..4.0;
+    /// Share of its contrast that is left there.
+    const LEFT: f64 = 0.3;
+    let level = levels::seven_across(levels, mark.width_px);
+    let cell = level.cell as f64;
+    let (x, y, width) = (mark.at.x / cell, mark.at.y / cell, mark.width_px / cell);
+    let median = |within: std::ops::Range<f64>| {
+        let cells = patch::cells_about(level.light.size(), x, y, within.end * width, 1);
+        let wanted = cells.filter(|(dx, dy, ..)| within.contains(&(dx.hypot(*dy) / width)));
+        let mut light: Vec<f32> = wanted.map(|(_, _, i, j)| level.light.at(i, j)).collect();
+        f64::from(median_and_sigma(&mut light).0)
+    };
+    median(0.0..0.4) > (1.0 + LEFT * mark.contrast) * median(FARTHER)
 }
 
 /// Places that might count, and of the others the strongest: detail gives places by the thousand.
