@@ -17,7 +17,7 @@ mod bound {
     /// Strongest part of the surroundings over the mark: half the contrast at which it would compete with it.
     pub const UNREST: f64 = 0.35;
     /// The same, so low that it never competes, even where it would be noticed by itself.
-    pub const QUIET: f64 = 0.1;
+    pub const QUIET: f64 = 0.12;
     /// Contrast over the usual differences around it: a mark at twice the threshold stands at 10 (Rose's 5, see
     /// `visibility`), of which a fifth is left for the error of the spread.
     pub const STANDS_OUT: f64 = 8.0;
@@ -77,6 +77,8 @@ mod bound {
     pub const FALL_OF_THICK: f64 = 0.3;
     /// Strongest square beside a strand over it: there are many of these, and a cloud's streak has others about it. A guess.
     pub const UNREST_BESIDE: f64 = 0.25;
+    /// Like `QUIET`.
+    pub const QUIET_BESIDE: f64 = 0.15;
     /// Thickness of a strand over the narrowest shadow: half a circle is 0.87 of its foot wide at half depth.
     pub const STRAND: f64 = 0.87;
     /// Widths of two of a kind, the one over the other: a width is measured to a fifth, and bright photosites are narrower than
@@ -140,7 +142,7 @@ pub(super) fn cause(
 /// Whether a strand looks like a fibre's shadow: even, soft at its sides, dark without a colour of its own, and alone on a
 /// plain place.
 pub(super) fn is_fibre(strand: &Strand, least: &Least, noticed: f64, colours: impl FnOnce() -> Vec<Tint>) -> bool {
-    let plain = strand.unrest < (noticed / strand.contrast).clamp(bound::QUIET, bound::UNREST_BESIDE);
+    let plain = strand.unrest < (noticed / strand.contrast).clamp(bound::QUIET_BESIDE, bound::UNREST_BESIDE);
     let even = strand.slenderness > bound::SLENDER && strand.bulge < bound::BULGE;
     let wide = strand.thickness > bound::TOO_NARROW * (bound::STRAND * least.shadow).max(least.speck);
     let soft = strand.fall > bound::FALL + bound::FALL_OF_THICK * strand.contrast;
