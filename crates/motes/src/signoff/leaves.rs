@@ -19,9 +19,11 @@ const OVER_GRAIN: f32 = 4.0;
 const BLUR: f64 = 7.0;
 /// Share of what lies about from which things are judged. A guess.
 const LEAST: f64 = 0.01;
-/// Green kept over the more of red and blue, each as a share of that of the light around, from which things are green: a
-/// leaf's reflectance has its visible maximum near 550 nm, common knowledge. A guess.
-const GREEN: f64 = 1.03;
+/// Green kept over blue and over red, each as a share of that of the light around, from which things are green: a leaf's
+/// reflectance has its visible maximum near 550 nm, common knowledge; at a leaf's edge the sky shines through. Guesses.
+const OVER_BLUE: f64 = 1.03;
+/// See `OVER_BLUE`.
+const OVER_RED: f64 = 0.95;
 
 /// Takes back what lies beside leaves.
 pub(super) fn take_back(suspects: &mut [Suspect], frame: &Frame, levels: &[Level]) {
@@ -61,5 +63,5 @@ fn beside(mark: &Suspect, frame: &Frame, levels: &[Level]) -> bool {
         let mean = |cells| mean_light(frame, c, level.cell, cells).max(1e-6);
         mean(&things) / mean(&around)
     });
-    green > GREEN * red.max(blue)
+    green > OVER_BLUE * blue && green > OVER_RED * red
 }
