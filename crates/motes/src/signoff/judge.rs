@@ -18,6 +18,10 @@ mod bound {
     pub const UNREST: f64 = 0.35;
     /// The same, so low that it never competes, even where it would be noticed by itself.
     pub const QUIET: f64 = 0.12;
+    /// The same for a mark that stands out so many times as far as it must: of an even texture.
+    pub const QUIET_AROUND: f64 = 0.16;
+    /// See `QUIET_AROUND`.
+    pub const CLEARLY: f64 = 2.0;
     /// Contrast over the usual differences around it: a mark at twice the threshold stands at 10 (Rose's 5, see
     /// `visibility`), of which a fifth is left for the error of the spread.
     pub const STANDS_OUT: f64 = 8.0;
@@ -118,8 +122,10 @@ pub(super) fn cause(
         return Cause::OneOfMany;
     }
     // Plain is where nothing else of that size would be noticed: detail that shows by itself hides a shadow.
-    let plain = mark.unrest < (noticed / mark.contrast).clamp(bound::QUIET, bound::UNREST);
-    if !plain || mark.contrast < standing_out(place) {
+    let stands_out = mark.contrast / standing_out(place);
+    let quiet = if stands_out > bound::CLEARLY { bound::QUIET_AROUND } else { bound::QUIET };
+    let plain = mark.unrest < (noticed / mark.contrast).clamp(quiet, bound::UNREST);
+    if !plain || stands_out < 1.0 {
         return Cause::AmongDetail;
     }
     if mark.width < (bound::TOO_NARROW * least.shadow).max(least.speck) {
