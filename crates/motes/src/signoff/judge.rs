@@ -124,19 +124,23 @@ pub(super) fn cause(
     // Plain is where nothing else of that size would be noticed: detail that shows by itself hides a shadow.
     let stands_out = mark.contrast / standing_out(place);
     let quiet = if stands_out > bound::CLEARLY { bound::QUIET_AROUND } else { bound::QUIET };
-    let plain = mark.unrest < (noticed / mark.contrast).clamp(quiet, bound::UNREST);
-    if !plain || stands_out < 1.0 {
+    let plain = || mark.unrest() < (noticed / mark.contrast).clamp(quiet, bound::UNREST);
+    if stands_out < 1.0 || !plain() {
         return Cause::AmongDetail;
     }
     if mark.width < (bound::TOO_NARROW * least.shadow).max(least.speck) {
         return Cause::TooNarrow;
     }
-    if mark.elongation > bound::ELONGATION || mark.unexplained > bound::UNEXPLAINED {
+    if mark.elongation() > bound::ELONGATION {
+        return Cause::NotRound;
+    }
+    let round = mark.round();
+    if round.unexplained > bound::UNEXPLAINED {
         return Cause::NotRound;
     }
     let soft = bound::SOFTNESS * mark.contrast.sqrt();
     let told = mark.width_cells >= bound::EDGE_CELLS && soft * mark.width_cells > OWN_BLUR;
-    if told && mark.softness < soft {
+    if told && round.softness < soft {
         return Cause::SharpEdge;
     }
     if coloured(&colours()) {

@@ -181,12 +181,12 @@ struct Found {
 fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, least: &Least, eye: &Eye) -> Option<Found> {
     let mark = patch::measure(levels, place)?;
     let sigma = place.sigma;
-    let times = mark.contrast / eye.noticed(mark.width, mark.ground, sigma);
+    let times = mark.contrast / eye.noticed(mark.width, mark.ground(), sigma);
     let snr = mark.contrast / sigma.max(1e-9);
     if times < 1.0 || snr < SNR {
         return None;
     }
-    let noticed = eye.noticed(mark.width, mark.ground, 0.0);
+    let noticed = eye.noticed(mark.width, mark.ground(), 0.0);
     let cause = judge::cause(&mark, place, least, noticed, || patch::colours(frame, &mark));
     let maybe_long = matches!(cause, Cause::NotRound | Cause::AmongDetail | Cause::OneOfMany);
     if let Some(fibre) = maybe_long.then(|| fibre(frame, levels, place, least, eye)).flatten() {

@@ -30,8 +30,7 @@ const ENOUGH: f64 = 500.0;
 /// Blur of a cell by itself, cells: 1 / sqrt(12), and a lens and a resampling by as much again.
 pub(super) const OWN_BLUR: f64 = 0.45;
 
-/// What was measured at a place.
-#[derive(Debug, Clone)]
+/// What was measured at a place; what is costly, only when it is asked for.
 pub(super) struct Mark {
     /// Darker or lighter than around; a contrast is above 0 for either.
     pub side: Side,
@@ -45,16 +44,15 @@ pub(super) struct Mark {
     pub width_cells: f64,
     /// Mean light lost over the disc of that width.
     pub contrast: f64,
-    /// Light around it, white = 1.
-    pub ground: f64,
+    losses: Losses,
+}
+
+/// The round mark that explains a loss best.
+pub(super) struct Round {
     /// Share of the squared loss in and about the mark that no round mark explains, noise taken off.
     pub unexplained: f64,
     /// Blur of its edge in widths.
     pub softness: f64,
-    /// Long over short axis, from the second moments of its loss.
-    pub elongation: f64,
-    /// Strongest mean over a part of the surroundings, of the size of the mark's own heart, over the contrast.
-    pub unrest: f64,
 }
 
 /// A colour in a mark.
@@ -143,20 +141,7 @@ pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Mark> {
     if contrast <= 0.0 {
         return None;
     }
-    let (softness, unexplained) = shape(&losses, width);
-    Some(Mark {
-        side: place.side,
-        x: x * cell,
-        y: y * cell,
-        width: width * cell,
-        width_cells: width,
-        contrast,
-        ground: losses.ground.light,
-        unexplained,
-        softness,
-        elongation: elongation(&losses, width),
-        unrest: unrest(&losses, width) / contrast,
-    })
+    Some(Mark { side: place.side, x: x * cell, y: y * cell, width: width * cell, width_cells: width, contrast, losses })
 }
 
 /// Inner and outer radius of the surroundings of a mark, cells: past the halo of sharpening.
@@ -257,74 +242,86 @@ fn outline(cells: &[(f64, f64, f64)], width: f64) -> Option<(f64, f64, f64)> {
     (sum > 0.0).then(|| (x / sum, y / sum, 2.0 * (area / PI).sqrt()))
 }
 
-/// The round mark of this width that explains the loss best: blur of its edge in widths, and the share left over.
-fn shape(losses: &Losses, width: f64) -> (f64, f64) {
-    let reach = 0.9 * width + 1.0;
-    let inside: Vec<(f64, f64)> =
-        losses.cells.iter().map(|c| (length(c.0, c.1), c.2)).filter(|c| c.0 < reach).collect();
-    let noise = losses.ground.sigma * losses.ground.sigma * inside.len() as f64;
-    let power: f64 = inside.iter().map(|c| c.1 * c.1).sum();
-    let mut best = (0.0, f64::MAX);
-    for share in [0.8, 0.9, 1.0, 1.12, 1.25] {
-        for softness in SOFTNESS {
-            let blur = (softness * width).hypot(OWN_BLUR);
-            let radius = 0.5 * share * width;
-            let (mut of_model, mut joint) = (0.0, 0.0);
-            for &(r, v) in &inside {
-                let model = soft_edge((radius - r) / blur);
-                of_model += model * model;
-                joint += model * v;
-            }
-            let left = power - joint.max(0.0).powi(2) / f64::max(of_model, 1e-12);
-            if left < best.1 {
-                best = (softness, left);
+impl Mark {
+    /// Light around it, white = 1.
+    pub fn ground(&self) -> f64 {
+        self.losses.ground.light
+    }
+
+    /// The round mark of its width that explains the loss best.
+    pub fn round(&self) -> Round {
+        let (losses, width) = (&self.losses, self.width_cells);
+        let reach = 0.9 * width + 1.0;
+        let inside: Vec<(f64, f64)> =
+            losses.cells.iter().map(|c| (length(c.0, c.1), c.2)).filter(|c| c.0 < reach).collect();
+        let noise = losses.ground.sigma * losses.ground.sigma * inside.len() as f64;
+        let power: f64 = inside.iter().map(|c| c.1 * c.1).sum();
+        let mut best = (0.0, f64::MAX);
+        for share in [0.8, 0.9, 1.0, 1.12, 1.25] {
+            for softness in SOFTNESS {
+                let blur = (softness * width).hypot(OWN_BLUR);
+                let radius = 0.5 * share * width;
+                let (mut of_model, mut joint) = (0.0, 0.0);
+                for &(r, v) in &inside {
+                    let model = soft_edge((radius - r) / blur);
+                    of_model += model * model;
+                    joint += model * v;
+                }
+                let left = power - joint.max(0.0).powi(2) / f64::max(of_model, 1e-12);
+                if left < best.1 {
+                    best = (softness, left);
+                }
             }
         }
+        let unexplained = ((best.1 - noise) / (power - noise).max(0.1 * power)).max(0.0);
+        Round { unexplained, softness: best.0 }
     }
-    (best.0, ((best.1 - noise) / (power - noise).max(0.1 * power)).max(0.0))
+
+    /// Long over short axis, from the second moments of the loss.
+    pub fn elongation(&self) -> f64 {
+        let (losses, width) = (&self.losses, self.width_cells);
+        let (mut sum, mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0, 0.0);
+        let (heart, _) = mean_within(&losses.cells, 0.0, 0.0, (0.25 * width).max(0.8));
+        if heart <= 0.0 {
+            return f64::MAX;
+        }
+        for &(dx, dy, v) in losses.cells.iter().filter(|c| length(c.0, c.1) < 0.95 * width) {
+            // The skirts are noise more than mark.
+            let weight = (v - 0.2 * heart).clamp(0.0, heart);
+            sum += weight;
+            xx += weight * dx * dx;
+            xy += weight * dx * dy;
+            yy += weight * dy * dy;
+        }
+        if sum <= 0.0 {
+            return f64::MAX;
+        }
+        let cell = 1.0 / 12.0;
+        let (a, b, c) = (xx / sum + cell, xy / sum, yy / sum + cell);
+        let (middle, half) = (0.5 * (a + c), (0.25 * (a - c) * (a - c) + b * b).sqrt());
+        ((middle + half) / (middle - half).max(1e-3)).sqrt()
+    }
+
+    /// Strongest mean over eight discs round about, 0.7 widths across, 1.5 widths off, over the contrast.
+    pub fn unrest(&self) -> f64 {
+        let width = self.width_cells;
+        let (inner, outer) = ring(width);
+        let off = 0.5 * (inner + outer);
+        let strongest = (0..SECTORS)
+            .map(|s| {
+                let angle = TAU * s as f64 / SECTORS as f64;
+                let (x, y) = (off * libm::cos(angle), off * libm::sin(angle));
+                let (mean, n) = mean_within(&self.losses.cells, x, y, (0.35 * width).max(0.8));
+                if n < 1.0 { 0.0 } else { mean.abs() }
+            })
+            .fold(0.0, f64::max);
+        strongest / self.contrast
+    }
 }
 
 /// A step from 0 to 1 blurred by a Gaussian of standard deviation 1 (logistic form, within 0.01).
 fn soft_edge(z: f64) -> f64 {
     1.0 / (1.0 + libm::exp(-1.702 * z))
-}
-
-/// Long over short axis of the loss.
-fn elongation(losses: &Losses, width: f64) -> f64 {
-    let (mut sum, mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0, 0.0);
-    let (heart, _) = mean_within(&losses.cells, 0.0, 0.0, (0.25 * width).max(0.8));
-    if heart <= 0.0 {
-        return f64::MAX;
-    }
-    for &(dx, dy, v) in losses.cells.iter().filter(|c| length(c.0, c.1) < 0.95 * width) {
-        // The skirts are noise more than mark.
-        let weight = (v - 0.2 * heart).clamp(0.0, heart);
-        sum += weight;
-        xx += weight * dx * dx;
-        xy += weight * dx * dy;
-        yy += weight * dy * dy;
-    }
-    if sum <= 0.0 {
-        return f64::MAX;
-    }
-    let cell = 1.0 / 12.0;
-    let (a, b, c) = (xx / sum + cell, xy / sum, yy / sum + cell);
-    let (middle, half) = (0.5 * (a + c), (0.25 * (a - c) * (a - c) + b * b).sqrt());
-    ((middle + half) / (middle - half).max(1e-3)).sqrt()
-}
-
-/// Strongest mean over eight discs round about, 0.7 widths across, 1.5 widths off.
-fn unrest(losses: &Losses, width: f64) -> f64 {
-    let (inner, outer) = ring(width);
-    let off = 0.5 * (inner + outer);
-    (0..SECTORS)
-        .map(|s| {
-            let angle = TAU * s as f64 / SECTORS as f64;
-            let (mean, n) =
-                mean_within(&losses.cells, off * libm::cos(angle), off * libm::sin(angle), (0.35 * width).max(0.8));
-            if n < 1.0 { 0.0 } else { mean.abs() }
-        })
-        .fold(0.0, f64::max)
 }
 
 /// What each colour loses over the disc of a mark, by plane; empty for grey.
