@@ -177,7 +177,8 @@ pub(super) fn against_swarms(suspects: &mut [Suspect]) {
         let reach = bound::SWARM_REACH * s.width_px;
         let about = all.iter().filter(|m| {
             let off = s.at.distance(m.at).0;
-            let kin = (0.5..=2.0).contains(&(m.width_px / s.width_px)) && m.contrast > 0.4 * s.contrast;
+            let seen_as_well = m.contrast > 0.4 * s.contrast && m.times_threshold > 0.4 * s.times_threshold;
+            let kin = (0.5..=2.0).contains(&(m.width_px / s.width_px)) && seen_as_well;
             off > 0.0 && off < reach && kin
         });
         let (like, odd): (Vec<&Suspect>, Vec<&Suspect>) = about.partition(|m| m.counts);
