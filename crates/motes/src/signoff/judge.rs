@@ -21,7 +21,7 @@ mod bound {
     /// The same for a mark that stands out so many times as far as it must: of an even texture.
     pub const QUIET_AROUND: f64 = 0.16;
     /// See `QUIET_AROUND`.
-    pub const CLEARLY: f64 = 2.0;
+    pub const CLEARLY: f64 = 1.4;
     /// Contrast over the usual differences around it: a mark at twice the threshold stands at 10 (Rose's 5, see
     /// `visibility`), of which a fifth is left for the error of the spread.
     pub const STANDS_OUT: f64 = 8.0;
