@@ -25,6 +25,11 @@ mod bound {
     /// Contrast over the usual differences around it: a mark at twice the threshold stands at 10 (Rose's 5, see
     /// `visibility`), of which a fifth is left for the error of the spread.
     pub const STANDS_OUT: f64 = 8.0;
+    /// Share of a mark and its surroundings that is seen, below which the picture's edge cuts it: what makes it may lie outside.
+    /// A guess.
+    pub const CUT: f64 = 0.7;
+    /// How much farther such a one must stand out. A guess.
+    pub const CUT_STANDS_OUT: f64 = 2.0;
     /// What a tenth of normal deviations exceed, in standard deviations.
     pub const NORMAL_TENTH: f64 = 1.645;
     /// Share of the mark that no round mark of any softness explains: a blob stretched by half leaves 0.1.
@@ -125,7 +130,8 @@ pub(super) fn cause(
     let stands_out = mark.contrast / standing_out(place);
     let quiet = if stands_out > bound::CLEARLY { bound::QUIET_AROUND } else { bound::QUIET };
     let plain = || mark.unrest() < (noticed / mark.contrast).clamp(quiet, bound::UNREST);
-    if stands_out < 1.0 || !plain() {
+    let must = if mark.seen() < bound::CUT { bound::CUT_STANDS_OUT } else { 1.0 };
+    if stands_out < must || !plain() {
         return Cause::AmongDetail;
     }
     if mark.width < (bound::TOO_NARROW * least.shadow).max(least.speck) {

@@ -248,6 +248,11 @@ impl Mark {
         self.losses.ground.light
     }
 
+    /// Share of it and its surroundings that lies in the picture.
+    pub fn seen(&self) -> f64 {
+        self.losses.cells.len() as f64 / (PI * self.losses.ground.reach.powi(2))
+    }
+
     /// The round mark of its width that explains the loss best.
     pub fn round(&self) -> Round {
         let (losses, width) = (&self.losses, self.width_cells);
