@@ -191,7 +191,7 @@ impl Wall<'_> {
                 }
                 let sigma = self.flat.sigma.under(x0 + reach, y0 + reach).max(1e-9);
                 let (mut sum, mut largest) = (0.0f32, 0.0f32);
-                for (y, (x, row)) in rows.iter().enumerate() {
+                for ((x, y), row) in &rows {
                     let loss = &self.flat.loss.row(y0 + y)[x0 + x..][..row.len()];
                     let (part, most) = weighed(row, loss);
                     (sum, largest) = (sum + part, largest.max(most));
@@ -214,22 +214,22 @@ impl Wall<'_> {
         let shape = bank.shape(area_um2);
         let mut hessian = SMatrix::<f64, 4, 4>::zeros();
         hessian[(1, 1)] += 1.0 / self.flat.stray;
-        let mut cells: Vec<(usize, Vec<SVector<f64, 4>>)> = Vec::new();
-        for y in 0..=2 * reach {
+        let mut cells = Vec::new();
+        let tall = radius as usize;
+        for y in reach - tall..=reach + tall {
             let dy = y as f64 - reach as f64;
-            let half = (radius * radius - dy * dy).max(0.0).sqrt();
-            let columns = (reach as f64 - half).ceil() as usize..(reach as f64 + half) as usize + 1;
+            let wide = (radius * radius - dy * dy).max(0.0).sqrt() as usize;
             let of_cell = |x: usize| {
                 let dx = x as f64 - reach as f64;
                 SVector::from([shape.at(dx.hypot(dy) * self.cell_um).0, 1.0, dx, dy])
             };
-            let row: Vec<SVector<f64, 4>> = columns.clone().filter(|_| dy.abs() <= radius).map(of_cell).collect();
+            let row: Vec<SVector<f64, 4>> = (reach - wide..=reach + wide).map(of_cell).collect();
             row.iter().for_each(|cell| hessian.ger(1.0, cell, cell, 1.0));
-            cells.push((columns.start, row));
+            cells.push(((reach - wide, y), row));
         }
         let draws = hessian.try_inverse()?.row(0).transpose();
         let weights = |row: &Vec<SVector<f64, 4>>| row.iter().map(|cell| draws.dot(cell) as f32).collect();
-        let rows: Vec<(usize, Vec<f32>)> = cells.iter().map(|(x, row)| (*x, weights(row))).collect();
+        let rows: Vec<((usize, usize), Vec<f32>)> = cells.iter().map(|(at, row)| (*at, weights(row))).collect();
         let error = rows.iter().flat_map(|(_, row)| row).map(|w| w * w).sum::<f32>().sqrt();
         Some(Template { radius, reach, rows, error })
     }
@@ -380,8 +380,8 @@ struct Template {
     /// Radius of the window, cells, and the whole cells that hold it.
     radius: f64,
     reach: usize,
-    /// Of each row of the window its first column and its weights.
-    rows: Vec<(usize, Vec<f32>)>,
+    /// Of each row of cells where it begins, column and row from the window's corner, and its weights.
+    rows: Vec<((usize, usize), Vec<f32>)>,
     /// Standard error of what is drawn, for uncorrelated noise of one unit a cell.
     error: f32,
 }

@@ -246,12 +246,13 @@ fn spares_green(colours: &[Tint]) -> bool {
 
 fn coloured(colours: &[Tint]) -> bool {
     let at_odds = |light: &Tint, dark: &Tint| {
+        if light.ground <= bound::AS_LIGHT * dark.ground || dark.ground <= bound::TOE {
+            return false;
+        }
         let (most, steepness) = bound::DARKER;
-        let flatter = (most * (light.ground / dark.ground.max(1e-6)).powf(steepness)).min(1.0 / bound::FLATTENED);
-        light.ground > bound::AS_LIGHT * dark.ground
-            && dark.ground > bound::TOE
-            && (loses(light, -1.0) > bound::LIGHTER * loses(dark, 1.0)
-                || (light.ground < bound::SHOULDER && loses(dark, -1.0) > flatter * loses(light, 1.0)))
+        let flatter = (most * (light.ground / dark.ground).powf(steepness)).min(1.0 / bound::FLATTENED);
+        loses(light, -1.0) > bound::LIGHTER * loses(dark, 1.0)
+            || (light.ground < bound::SHOULDER && loses(dark, -1.0) > flatter * loses(light, 1.0))
     };
     if spares_green(colours) {
         return true;

@@ -1,13 +1,15 @@
 //! Marks beside leaves: before a sky a small one is round and dark, and no measure of it alone tells it from a shadow.
 
+use std::ops::Range;
+
 use motelight_frame::Frame;
 
 use super::judge;
-use super::levels::{Level, mean_light, seven_across};
-use super::patch::cells_about;
+use super::levels::{Level, about, mean_light, seven_across, usual_light};
 use super::result::{Cause, Suspect};
-use crate::grid::median_and_sigma;
 
+/// What is taken for the ground of a mark, in widths from it.
+const AROUND: Range<f64> = 0.9..2.0;
 /// How far about a mark leaves are looked for, in widths: they hang together. A guess.
 const REACH: f64 = 12.0;
 /// What takes so much of the light as a share of the mark's contrast is a thing of the scene.
@@ -36,29 +38,23 @@ pub(super) fn take_back(suspects: &mut [Suspect], frame: &Frame, levels: &[Level
 fn beside(mark: &Suspect, frame: &Frame, levels: &[Level]) -> bool {
     // Half as fine as a mark is measured on.
     let level = seven_across(levels, 2.0 * mark.width_px);
-    let cell = level.cell as f64;
-    let (x, y, width) = (mark.at.x / cell, mark.at.y / cell, mark.width_px / cell);
-    let cells = || cells_about(level.light.size(), x, y, REACH * width, 1);
-    let light = |i: usize, j: usize| level.light.at(i, j);
-    let ring = |dx: f64, dy: f64| (0.9..2.0).contains(&(dx.hypot(dy) / width));
-    let mut around: Vec<f32> = cells().filter(|c| ring(c.0, c.1)).map(|(_, _, i, j)| light(i, j)).collect();
-    let (ground, sigma) = median_and_sigma(&mut around);
+    let about = |within| about(level, mark.at, mark.width_px, within);
+    let around = about(AROUND);
+    let (ground, sigma) = usual_light(level, &around);
     let dark = ground - ((AS_DARK * mark.contrast) as f32 * ground).max(OVER_GRAIN * sigma);
-    let places = |wanted: &dyn Fn(f64, f64, usize, usize) -> bool| -> Vec<(usize, usize)> {
-        cells().filter(|&(dx, dy, i, j)| wanted(dx, dy, i, j)).map(|(_, _, i, j)| (i, j)).collect()
-    };
+    let light = |&(i, j): &(usize, usize)| level.light.at(i, j);
     // The mark itself is none of them.
-    let things = places(&|dx, dy, i, j| light(i, j) < dark && dx.hypot(dy) > width);
-    let area = std::f64::consts::PI * (REACH * width).powi(2);
+    let mut things = about(1.0..REACH);
+    things.retain(|at| light(at) < dark);
+    let area = std::f64::consts::PI * (REACH * mark.width_px / level.cell as f64).powi(2);
     if things.len() as f64 <= LEAST * area {
         return false;
     }
-    let mean = things.iter().map(|&(i, j)| f64::from(light(i, j))).sum::<f64>() / things.len() as f64;
+    let mean = things.iter().map(|at| f64::from(light(at))).sum::<f64>() / things.len() as f64;
     let as_leaf = (1.0 - mean / f64::from(ground)) * (1.0 - (BLUR / mark.width_px).powi(2));
     if mark.contrast < AS_DARK * as_leaf {
         return false;
     }
-    let around = places(&|dx, dy, _, _| ring(dx, dy));
     let [red, green, blue] = [0, 1, 2].map(|c| {
         let mean = |cells| mean_light(frame, c, level.cell, cells).max(1e-6);
         mean(&things) / mean(&around)

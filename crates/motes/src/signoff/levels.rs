@@ -1,9 +1,12 @@
 //! The luminance of a picture on coarser and coarser cells.
 
-use motelight_frame::{Frame, Layout, Plane, Rect, Size};
+use std::ops::Range;
+
+use motelight_frame::{Frame, Layout, PicturePoint, Plane, Rect, Size};
 use rayon::prelude::*;
 
 use crate::gauss::halved;
+use crate::grid::median_and_sigma;
 
 /// Long side from which the finest cells are 2 x 2 px: there a cell is below 6 µm of a 36 mm sensor, less than
 /// a third of the narrowest shadow of practice (20 µm: half a millimetre of stand-off at f/22).
@@ -42,6 +45,39 @@ pub(super) fn levels(frame: &Frame, widest_px: f64) -> Vec<Level> {
 /// The coarsest cells of which a width, px, is at least seven wide; the finest where none is so fine.
 pub(super) fn seven_across(levels: &[Level], width_px: f64) -> &Level {
     levels.iter().rev().find(|l| width_px / l.cell as f64 >= 7.0).unwrap_or(&levels[0])
+}
+
+/// Offsets from a place, and column and row, of the cells within reach of it in every `step`th row and column.
+pub(super) fn cells_about(
+    size: Size,
+    x: f64,
+    y: f64,
+    reach: f64,
+    step: usize,
+) -> impl Iterator<Item = (f64, f64, usize, usize)> {
+    let span = move |v: f64, end: usize| {
+        (v - reach).floor().max(0.0) as usize..((v + reach).ceil().max(0.0) as usize + 1).min(end)
+    };
+    let columns = span(x, size.width);
+    span(y, size.height).step_by(step).flat_map(move |j| {
+        columns.clone().step_by(step).filter_map(move |i| {
+            let (dx, dy) = (i as f64 + 0.5 - x, j as f64 + 0.5 - y);
+            ((dx * dx + dy * dy).sqrt() <= reach).then_some((dx, dy, i, j))
+        })
+    })
+}
+
+/// Column and row of a level's cells so far from a place of the picture, in widths of what lies there.
+pub(super) fn about(level: &Level, at: PicturePoint, width_px: f64, within: Range<f64>) -> Vec<(usize, usize)> {
+    let cell = level.cell as f64;
+    let (x, y, width) = (at.x / cell, at.y / cell, width_px / cell);
+    let cells = cells_about(level.light.size(), x, y, within.end * width, 1);
+    cells.filter(|(dx, dy, ..)| within.contains(&(dx.hypot(*dy) / width))).map(|(_, _, i, j)| (i, j)).collect()
+}
+
+/// Their light: median and usual deviation.
+pub(super) fn usual_light(level: &Level, cells: &[(usize, usize)]) -> (f32, f32) {
+    median_and_sigma(&mut cells.iter().map(|&(i, j)| level.light.at(i, j)).collect::<Vec<f32>>())
 }
 
 /// Light of a colour in the middle of a cell, column and row of a level.

@@ -22,7 +22,6 @@ use std::cmp::Ordering;
 use motelight_frame::{FNumber, Frame, Micrometres, PicturePoint};
 use rayon::prelude::*;
 
-use crate::grid::median_and_sigma;
 use crate::visibility::{Viewing, noticed_contrast};
 use judge::Least;
 use seek::{Place, Responses, Side};
@@ -152,14 +151,8 @@ fn stands_up(mark: &Suspect, levels: &[levels::Level]) -> bool {
     /// Share of its contrast that is left there.
     const LEFT: f64 = 0.3;
     let level = levels::seven_across(levels, mark.width_px);
-    let cell = level.cell as f64;
-    let (x, y, width) = (mark.at.x / cell, mark.at.y / cell, mark.width_px / cell);
-    let median = |within: std::ops::Range<f64>| {
-        let cells = patch::cells_about(level.light.size(), x, y, within.end * width, 1);
-        let wanted = cells.filter(|(dx, dy, ..)| within.contains(&(dx.hypot(*dy) / width)));
-        let mut light: Vec<f32> = wanted.map(|(_, _, i, j)| level.light.at(i, j)).collect();
-        f64::from(median_and_sigma(&mut light).0)
-    };
+    let cells = |within| levels::about(level, mark.at, mark.width_px, within);
+    let median = |within| f64::from(levels::usual_light(level, &cells(within)).0);
     median(0.0..0.4) > (1.0 + LEFT * mark.contrast) * median(FARTHER)
 }
 

@@ -2,10 +2,10 @@
 
 use std::f64::consts::{PI, TAU};
 
-use motelight_frame::{Frame, Plane, Size};
+use motelight_frame::{Frame, Plane};
 use nalgebra::{Matrix6, Vector6};
 
-use super::levels::{Level, seven_across};
+use super::levels::{Level, cells_about, seven_across};
 use super::seek::{Place, Side, VEIL};
 use crate::grid::median_and_sigma;
 
@@ -84,26 +84,6 @@ impl Window<'_> {
         let cells = cells_about(self.light.size(), self.x, self.y, self.reach, step);
         cells.map(|(dx, dy, i, j)| (dx, dy, f64::from(self.light.at(i, j))))
     }
-}
-
-/// Offsets from a place, and column and row, of the cells within reach of it in every `step`th row and column.
-pub(super) fn cells_about(
-    size: Size,
-    x: f64,
-    y: f64,
-    reach: f64,
-    step: usize,
-) -> impl Iterator<Item = (f64, f64, usize, usize)> {
-    let span = move |v: f64, end: usize| {
-        (v - reach).floor().max(0.0) as usize..((v + reach).ceil().max(0.0) as usize + 1).min(end)
-    };
-    let columns = span(x, size.width);
-    span(y, size.height).step_by(step).flat_map(move |j| {
-        columns.clone().step_by(step).filter_map(move |i| {
-            let (dx, dy) = (i as f64 + 0.5 - x, j as f64 + 0.5 - y);
-            (length(dx, dy) <= reach).then_some((dx, dy, i, j))
-        })
-    })
 }
 
 /// Loss of light per cell about a place.
