@@ -21,20 +21,9 @@ pub struct Bank {
 /// The shadow of one blocked area: lost light and its slope with the area, over the radius.
 #[derive(Debug, Clone)]
 pub struct Shape {
-    step: f64,
-    lost: Vec<f64>,
-    by_area: Vec<f64>,
-}
-
-/// The shadow of one blocked area, between two of a bank's.
-#[derive(Debug, Clone, Copy)]
-pub struct Lookup<'a> {
     per_step: f64,
-    low: &'a [f64],
-    high: &'a [f64],
-    t: f64,
-    area: f64,
-    rate: f64,
+    /// Side by side, for they are always asked together.
+    samples: Vec<[f64; 2]>,
 }
 
 /// Smallest diameter with a shape of its own: below it a mote is a point and only its area counts.
@@ -81,20 +70,6 @@ impl Bank {
 
     /// The shadow of an opaque disc that blocks `area_um2` (taken as at least 1 µm²).
     pub fn shape(&self, area_um2: f64) -> Shape {
-        let Lookup { low, high, t, area, rate, .. } = self.lookup(area_um2);
-        let (lost, by_area) = low
-            .iter()
-            .zip(high)
-            .map(|(p, q)| {
-                let shape = p + (q - p) * t;
-                (area * shape, shape + area * (q - p) * rate)
-            })
-            .unzip();
-        Shape { step: self.step, lost, by_area }
-    }
-
-    /// The same, looked up place by place: quicker where fewer places are asked than a shape has steps.
-    pub fn lookup(&self, area_um2: f64) -> Lookup<'_> {
         let area = area_um2.max(1.0);
         let diameter = equivalent_diameter(area).0;
         let above = self.diameters.partition_point(|&d| d < diameter).clamp(1, self.diameters.len() - 1);
@@ -103,46 +78,31 @@ impl Bank {
         let t = ((diameter / low).ln() / span).clamp(0.0, 1.0);
         // d(shape)/dA at fixed radius: t runs with ln d = ln A / 2.
         let rate = if t > 0.0 && t < 1.0 { 0.5 / (span * area) } else { 0.0 };
-        Lookup { per_step: 1.0 / self.step, low: &self.shapes[above - 1], high: &self.shapes[above], t, area, rate }
+        let between = |(p, q): (&f64, &f64)| {
+            let shape = p + (q - p) * t;
+            [area * shape, shape + area * (q - p) * rate]
+        };
+        let samples = self.shapes[above - 1].iter().zip(&self.shapes[above]).map(between).collect();
+        Shape { per_step: 1.0 / self.step, samples }
     }
 
     /// The shadow as a profile.
     pub fn profile(&self, area_um2: f64) -> Profile {
-        Profile::on_grid(Micrometres(self.step), self.shape(area_um2).lost)
+        let lost = self.shape(area_um2).samples.iter().map(|s| s[0]).collect();
+        Profile::on_grid(Micrometres(self.step), lost)
     }
 }
 
 impl Shape {
     /// At `r` µm from the centre: light lost, its slope with r per µm, its slope with the area per µm².
-    pub fn at(&self, r: f64) -> (f64, f64, f64) {
-        let at = r / self.step;
-        let i = at as usize;
-        if i + 1 >= self.lost.len() {
-            return (0.0, 0.0, 0.0);
-        }
-        let t = at - i as f64;
-        let rise = self.lost[i + 1] - self.lost[i];
-        let by_area = self.by_area[i] + t * (self.by_area[i + 1] - self.by_area[i]);
-        (self.lost[i] + t * rise, rise / self.step, by_area)
-    }
-}
-
-impl Lookup<'_> {
-    /// As [`Shape::at`].
+    #[inline]
     pub fn at(&self, r: f64) -> (f64, f64, f64) {
         let at = r * self.per_step;
         let i = at as usize;
-        let (Some(&[p, p_next]), Some(&[q, q_next])) =
-            (self.low.get(i..).and_then(<[f64]>::first_chunk), self.high.get(i..).and_then(<[f64]>::first_chunk))
-        else {
-            return (0.0, 0.0, 0.0);
-        };
-        let along = at - i as f64;
-        let (p_rise, q_rise) = (p_next - p, q_next - q);
-        let (p, q) = (p + along * p_rise, q + along * q_rise);
-        let shape = p + (q - p) * self.t;
-        let slope = self.area * (p_rise + (q_rise - p_rise) * self.t) * self.per_step;
-        (self.area * shape, slope, shape + self.area * (q - p) * self.rate)
+        let Some(&[here, next]) = self.samples.get(i..).and_then(<[_]>::first_chunk) else { return (0.0, 0.0, 0.0) };
+        let t = at - i as f64;
+        let rise = [next[0] - here[0], next[1] - here[1]];
+        (here[0] + t * rise[0], rise[0] * self.per_step, here[1] + t * rise[1])
     }
 }
 
@@ -164,10 +124,6 @@ mod tests {
                 let shape = bank.shape(disc_area_um2(Micrometres(a)));
                 for r in [0.0, 10.0, 25.0, 40.0, 60.0] {
                     let (got, expected) = (shape.at(r).0, exact.lost_at(Micrometres(r)));
-                    let looked_up = bank.lookup(disc_area_um2(Micrometres(a))).at(r);
-                    for (a, b) in [(looked_up.0, got), (looked_up.1, shape.at(r).1), (looked_up.2, shape.at(r).2)] {
-                        assert!((a - b).abs() <= 1e-9 * b.abs(), "{a} against {b}");
-                    }
                     assert!(
                         (got - expected).abs() < 0.03 * exact.depth().max(0.01),
                         "h {h}, a {a}, r {r}: {got} against {expected}"

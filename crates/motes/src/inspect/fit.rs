@@ -7,6 +7,7 @@ use rayon::prelude::*;
 use crate::bank::{Bank, Shape};
 use crate::flat::Flat;
 use crate::grid::BLOCK;
+use crate::inspect::normal::{Cells, PARAMETERS, Sums};
 
 /// What fits are made on: the flattened wall, in cells of known size on the sensor.
 #[derive(Debug, Clone, Copy)]
@@ -76,17 +77,9 @@ impl Fit {
     }
 }
 
-/// One cell of a window: its centre from the window's, cells.
-#[derive(Debug, Clone, Copy)]
-struct Sample {
-    x: f64,
-    y: f64,
-    loss: f64,
-}
-
 /// The sound cells around a place.
 struct Window {
-    samples: Vec<Sample>,
+    cells: Cells,
     /// What the backdrop alone makes of the normal equations.
     backdrop: SMatrix<f64, 3, 3>,
     /// Where it was laid.
@@ -99,8 +92,6 @@ struct Window {
 /// picture's codes: a stuck or dead pixel stands in it. A guess.
 const DEFECT: (f32, f32) = (8.0, 0.08);
 
-/// Place, area and a sloping backdrop: level, slope right, slope down.
-const PARAMETERS: usize = 6;
 const STEPS: usize = 12;
 impl Wall<'_> {
     /// Fits a shadow near `start` in a window of `radius` cells, the shadows of `others` divided out first. `None`
@@ -112,8 +103,8 @@ impl Wall<'_> {
     /// The same from a first guess that is not the middle of the window.
     pub fn fit_from(&self, bank: &Bank, guess: Spot, middle: Spot, radius: f64, others: &[Spot]) -> Option<Fit> {
         let window = self.window(bank, middle, radius, others);
-        let (samples, sigma) = (&window.samples, window.sigma);
-        if samples.len() < 3 * PARAMETERS {
+        let (cells, sigma) = (&window.cells, window.sigma);
+        if cells.len() < 3 * PARAMETERS {
             return None;
         }
         let mut p = [guess.x - middle.x, guess.y - middle.y, guess.area_um2, 0.0, 0.0, 0.0];
@@ -155,7 +146,7 @@ impl Wall<'_> {
             errors: [error(0), error(1), error(2)],
             snr: self.snr(bank, &window, &p)?,
             chi2: state.squares / (sigma * sigma),
-            freedom: (samples.len() - PARAMETERS) as f64,
+            freedom: (cells.len() - PARAMETERS) as f64,
         })
     }
 
@@ -251,7 +242,7 @@ impl Wall<'_> {
         };
         let near = |o: &&Spot| (o.x - spot.x).hypot(o.y - spot.y) < radius + self.radius(bank, o.area_um2);
         let others: Vec<(Spot, Shape)> = others.iter().filter(near).map(|o| (*o, bank.shape(o.area_um2))).collect();
-        let mut samples = Vec::new();
+        let mut cells = Cells::default();
         let mut backdrop = SMatrix::<f64, 3, 3>::zeros();
         for y in range(spot.y, size.height) {
             let row = self.flat.loss.row(y);
@@ -265,13 +256,13 @@ impl Wall<'_> {
                     .iter()
                     .map(|(o, shape)| 1.0 - shape.at((cx - o.x).hypot(cy - o.y) * self.cell_um).0)
                     .product();
-                samples.push(Sample { x: dx, y: dy, loss: 1.0 - (1.0 - f64::from(row[x])) / passed.max(0.05) });
+                cells.push(dx, dy, 1.0 - (1.0 - f64::from(row[x])) / passed.max(0.05));
                 let level = SVector::from([1.0, dx, dy]);
                 backdrop.ger(1.0, &level, &level, 1.0);
             }
         }
         let sigma = f64::from(self.flat.sigma.under(spot.x as usize, spot.y as usize)).max(1e-6);
-        Window { samples, backdrop, origin: spot, sigma }
+        Window { cells, backdrop, origin: spot, sigma }
     }
 
     /// Whether a place lies in the picture, at least `room` cells from its edge; below 0, no further outside than that.
@@ -297,13 +288,13 @@ impl Wall<'_> {
 
     /// Signal-to-noise ratio of a fitted shadow.
     fn snr(&self, bank: &Bank, window: &Window, p: &[f64; PARAMETERS]) -> Option<f64> {
-        let shape = bank.lookup(p[2]);
+        let shape = bank.shape(p[2]);
         let (mut squares, mut cross) = (0.0, [0.0; 3]);
-        for s in &window.samples {
-            let (dx, dy) = (s.x - p[0], s.y - p[1]);
+        for (x, y) in window.cells.places() {
+            let (dx, dy) = (x - p[0], y - p[1]);
             let lost = shape.at((dx * dx + dy * dy).sqrt() * self.cell_um).0;
             squares += lost * lost;
-            cross = [cross[0] + lost, cross[1] + lost * s.x, cross[2] + lost * s.y];
+            cross = [cross[0] + lost, cross[1] + lost * x, cross[2] + lost * y];
         }
         let mut hessian = SMatrix::<f64, 4, 4>::zeros();
         hessian[(0, 0)] = squares;
@@ -314,30 +305,9 @@ impl Wall<'_> {
         Some(1.0 / (hessian.cholesky()?.inverse()[(0, 0)].sqrt() * window.sigma))
     }
 
-    /// Normal equations of the fit at parameters `p`. Most of an inspection's time is spent here, so each product is made once.
+    /// Normal equations of the fit at parameters `p`.
     fn normal(&self, bank: &Bank, window: &Window, p: &[f64; PARAMETERS]) -> Normal {
-        let shape = bank.lookup(p[2]);
-        // Of the shadow's derivatives with each other (xx, xy, yy, xa, ya, aa) and with the backdrop; of all with the residual.
-        let (mut own, mut cross) = ([0.0; 6], [[0.0; 3]; 3]);
-        let (mut right, mut level, mut squares) = ([0.0; 3], [0.0; 3], 0.0);
-        for s in &window.samples {
-            let (dx, dy) = (s.x - p[0], s.y - p[1]);
-            let r = (dx * dx + dy * dy).sqrt();
-            let (lost, slope, by_area) = shape.at(r * self.cell_um);
-            let pull = -slope * self.cell_um / r.max(1e-9);
-            let residual = s.loss - lost - p[3] - p[4] * s.x - p[5] * s.y;
-            let of = [pull * dx, pull * dy, by_area];
-            let pairs = [of[0] * of[0], of[0] * of[1], of[1] * of[1], of[0] * of[2], of[1] * of[2], of[2] * of[2]];
-            (0..6).for_each(|k| own[k] += pairs[k]);
-            for k in 0..3 {
-                cross[k][0] += of[k];
-                cross[k][1] += of[k] * s.x;
-                cross[k][2] += of[k] * s.y;
-                right[k] += residual * of[k];
-            }
-            level = [level[0] + residual, level[1] + residual * s.x, level[2] + residual * s.y];
-            squares += residual * residual;
-        }
+        let Sums { own, cross, right, level, squares } = window.cells.sums(&bank.shape(p[2]), self.cell_um, p);
         let [xx, xy, yy, xa, ya, aa] = own;
         let shadow = SMatrix::<f64, 3, 3>::from([[xx, xy, xa], [xy, yy, ya], [xa, ya, aa]]);
         let cross = SMatrix::<f64, 3, 3>::from(cross);

@@ -11,6 +11,7 @@ mod shape;
 mod tint;
 mod forms;
 mod judge;
+mod normal;
 
 use motelight_frame::{Body, FNumber, Frame, PicturePoint, SensorPoint, Size};
 use serde::{Deserialize, Serialize};
