@@ -17,8 +17,9 @@ FWHM = 2.3548  # of a Gaussian, in its deviations
 
 def linear(picture):
     top = np.iinfo(picture.dtype).max
-    coded = picture.astype(np.float32) / top
-    light = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
+    coded = np.arange(top + 1, dtype=np.float32) / top
+    table = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
+    light = table.astype(np.float32)[picture]
     return light if light.ndim == 2 else light @ np.float32([0.2126, 0.7152, 0.0722])
 
 

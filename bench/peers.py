@@ -33,8 +33,8 @@ sep.set_extract_pixstack(3_000_000)
 sep.set_sub_object_limit(1 << 16)
 MESH = {"frames": 128, "deliveries": 96}
 APERTURES = (6, 9, 13, 18, 26, 36)
-FRAME_GRID = dict(widths=(7, 14, 28), bounds=(3.5, 4, 4.5, 5, 6, 7), blobs=(0.3, 0.45, 0.6, 0.8, 1.1, 1.6, 2.5))
-DELIVERY_GRID = dict(widths=(5, 10, 20), bounds=(5, 8, 12, 20, 40), blobs=(0.8, 1.6, 3, 6, 12, 25))
+FRAME_GRID = dict(widths=(7, 14, 28), bounds=(3.5, 4.5, 6, 8, 11, 15, 20), blobs=(0.6, 1, 1.6, 2.5, 4, 6, 10))
+DELIVERY_GRID = dict(widths=(5, 10, 20), bounds=(5, 10, 20, 40, 80, 160), blobs=(1.6, 3, 6, 12, 25, 50, 100))
 
 
 def read(path):
