@@ -110,6 +110,20 @@ fn an_oil_spot_is_one_mote() {
     assert!(!pieces.is_empty() && pieces.iter().all(|&n| n == 1), "{pieces:?}");
 }
 
+/// Light passes through a drop, whose shadow is as broad as the drop and not as deep as an opaque disc's.
+#[test]
+fn what_light_passes_through_is_measured_by_its_outline() {
+    let frames = (0..KINDS).zip(MODES.into_iter().cycle());
+    let (mut areas, mut widths): (Vec<f64>, Vec<f64>) = frames
+        .flat_map(|(i, mode)| Judged::of(&FrameSpec { mode, ..FrameSpec::new(60100 + i, 80) }, i).measures_of("oil"))
+        .map(|(area, width)| ((area - 1.0).abs(), (width - 1.0).abs()))
+        .unzip();
+    areas.sort_unstable_by(f64::total_cmp);
+    widths.sort_unstable_by(f64::total_cmp);
+    let (of, middle) = (areas.len(), areas.len() / 2);
+    assert!(of > 5 && areas[middle] < 0.1 && widths[middle] < 0.1, "area {areas:?}, width {widths:?} of {of}");
+}
+
 /// What a wet pass leaves is longer than a shadow and no wider; it answers in many places, and is one thing.
 #[test]
 fn a_narrow_streak_is_one_residue() {

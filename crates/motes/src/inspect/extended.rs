@@ -10,6 +10,9 @@ const WINDOW: usize = 400;
 /// The window that is tried first: most shadows are far smaller.
 const SMALL: usize = 112;
 
+/// Loss at the centre over the greatest loss, below which an outline is that of a ring. A guess.
+const HOLLOW: f64 = 0.6;
+
 /// The outline of a shadow by connected cells that lose light.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Extent {
@@ -27,6 +30,8 @@ pub struct Extent {
     pub major_um: f64,
     /// The same along its short axis.
     pub minor_um: f64,
+    /// Full width along its short axis, where half of the greatest loss is lost, µm; of a ring the width of the whole.
+    pub width_um: f64,
     /// Greatest loss of the smoothed cells.
     pub depth: f64,
     /// Loss at the centre over the greatest loss.
@@ -82,7 +87,7 @@ impl Extent {
         // The pupil's image adds b^2 / 4 to the square of each of these axes (4 times its variance b^2/16).
         let own = |axis: f64| (axis * axis - pupil.0 * pupil.0 / 4.0).max(0.0).sqrt();
         let (long, short) = (own(self.major_um), own(self.minor_um).max(5.0));
-        if self.hollow < 0.6 && self.major_um < 1.6 * self.minor_um {
+        if self.hollow < HOLLOW && self.major_um < 1.6 * self.minor_um {
             Kind::Ring
         } else if self.depth < 0.08 && long > 1.5 * pupil.0 {
             Kind::Residue
@@ -194,16 +199,26 @@ fn extent_within(side: usize, wall: &Wall, spot: Spot, excess: f64, blur: usize)
     let depth = members.iter().map(|&i| values[i]).fold(0.0, f64::max);
     let (cx, cy) = ((x as usize).clamp(x0, x0 + w - 1) - x0, (y as usize).clamp(y0, y0 + h - 1) - y0);
     let cell2 = wall.cell_um * wall.cell_um;
+    let (major_um, minor_um, hollow) = (axis(mean + spread), axis(mean - spread), values[cy * w + cx] / depth);
+    let half = members.iter().filter(|&&i| values[i] > 0.5 * depth).count() as f64 * cell2;
+    let width_um = if hollow < HOLLOW {
+        // A thin ring's: its deviation along each axis is its radius over the root of 2.
+        std::f64::consts::SQRT_2 * minor_um
+    } else {
+        // The short axis of an ellipse with that area and the outline's proportions.
+        (4.0 / std::f64::consts::PI * half * minor_um / major_um.max(minor_um)).sqrt()
+    };
     Ok(Some(Extent {
         x,
         y,
         x_error: sigma * (cells * mean.max(0.1)).sqrt() / firm,
         area_um2: sum * cell2,
         area_error_um2: sigma * f64::sqrt(cells) * cell2,
-        major_um: axis(mean + spread),
-        minor_um: axis(mean - spread),
+        major_um,
+        minor_um,
+        width_um,
         depth,
-        hollow: values[cy * w + cx] / depth,
+        hollow,
         inside,
         window: Rect { x: x0, y: y0, width: w, height: h },
     }))

@@ -110,8 +110,7 @@ fn mote_of(
 
     let (depth, width) = match &shadow.extent {
         Some(e) => {
-            // Twice the standard deviation of a Gaussian to its full width at half height: 2.355 / 2.
-            let width = 1.177 * e.minor_um / pitch;
+            let width = e.width_um / pitch;
             let of_area = area_error / area.max(1.0);
             (Estimate::new(e.depth, e.depth * of_area), Estimate::new(width, width * 0.5 * of_area))
         }

@@ -104,9 +104,15 @@ impl Finder<'_> {
                 shadows.push(Shadow { own_height_mm: Some(lower.height_mm), ..round });
                 continue;
             }
+            let found = (b.snr > 12.0).then(|| extent_of(&self.wall, b.spot, b.excess, 1)).flatten();
+            if let Some(extent) = found.as_ref().filter(|e| {
+                is_more(e, b, believed) && !shadows.iter().any(|s| s.extent.is_some() && s.holds(b.spot, 2))
+            }) {
+                take_in(&mut shadows, self.free(extent.clone(), b.snr));
+                continue;
+            }
             if likeness < ROUND && b.snr > 12.0 {
                 let pupil = self.banks[b.bank].shadowing().pupil.0;
-                let found = extent_of(&self.wall, b.spot, b.excess, 1);
                 if found.as_ref().is_some_and(|e| runs_into(e, b.snr, believed)) {
                     continue;
                 }
@@ -374,6 +380,14 @@ struct Lower {
 fn take_in(shadows: &mut Vec<Shadow>, whole: Shadow) {
     shadows.retain(|s| s.extent.is_some() || s.is_sure() || !whole.holds(s.spot, 0));
     shadows.push(whole);
+}
+
+/// Whether an outline around one round shadow alone has lost far more light than an opaque disc's fit explains: a drop or a flake
+/// that light passes through is as broad and less deep.
+fn is_more(extent: &Extent, b: &Believed, believed: &[Believed]) -> bool {
+    // An outline is looked for around a spot: it may be that of something stronger beside it.
+    let alone = believed.iter().all(|o| extent.holds(o.spot.x, o.spot.y, 1) == (o.spot == b.spot));
+    alone && extent.area_um2 - 5.0 * extent.area_error_um2 > UNEXPLAINED * b.spot.area_um2
 }
 
 /// Whether an outline is that of a shadow told already.

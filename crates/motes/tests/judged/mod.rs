@@ -97,6 +97,18 @@ impl Judged {
         self.inspection.motes.iter().filter(|m| nothing_near(m.at_picture.x, m.at_picture.y)).count()
     }
 
+    /// Measured over true blocked area and width of strong single motes of a kind.
+    pub fn measures_of(&self, kind: &str) -> Vec<(f64, f64)> {
+        let strong = |m: &&MoteTruth| m.whole && m.kind == kind && m.overlaps.is_empty() && m.snr >= 20.0;
+        let measure = |m: &MoteTruth| {
+            let away = |f: &Mote| (f.at_picture.x - m.x_px).hypot(f.at_picture.y - m.y_px);
+            let found = self.inspection.motes.iter().min_by(|a, b| away(a).total_cmp(&away(b)))?;
+            let area = found.blocked_area_um2?.value / m.blocked_area_um2;
+            (away(found) < 0.6 * m.shadow_width_px).then_some((area, found.shadow_width_px.value / m.shadow_width_px))
+        };
+        self.truth.motes.iter().filter(strong).filter_map(measure).collect()
+    }
+
     /// How many motes were found where each true mote of a kind lies that no other overlaps.
     pub fn pieces_of(&self, kind: &str) -> Vec<usize> {
         let true_ones = self.truth.motes.iter().filter(|m| m.whole && m.kind == kind && m.overlaps.is_empty());
