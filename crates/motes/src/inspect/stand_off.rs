@@ -102,13 +102,23 @@ pub fn measure(wall: &Wall, setting: &Setting, bright: &[Spot]) -> StandOff {
     // What the picture's edge cuts tells less, and what converters make of an edge tells nothing.
     let room = 0.5 * 1000.0 * RANGE.1 / setting.f_number.exact() / wall.cell_um;
     let whole = bright.iter().filter(|s| wall.holds(s.x, s.y, room));
-    let whole: Vec<Spot> = whole.copied().collect();
-    match measured(wall, setting, &whole) {
+    let single: Vec<Spot> = whole.filter(|s| !is_piece(s, bright, 2.0 * room)).copied().collect();
+    match measured(wall, setting, &single) {
         Some((edge, pooled)) if pooled.sigma < 0.12 => {
             StandOff { height_mm: pooled.estimate(), source: StandOffSource::Measured, shadows: pooled.shadows, edge }
         }
         _ => StandOff::ASSUMED,
     }
+}
+
+/// Whether a spot is a piece of something long or large, a streak or a ring: two others, none much smaller, lie within `near`
+/// cells of it. Of grains that is so by chance of few.
+fn is_piece(spot: &Spot, all: &[Spot], near: f64) -> bool {
+    let beside = |o: &&Spot| {
+        let apart = (o.x - spot.x).hypot(o.y - spot.y);
+        apart > 0.0 && apart < near && o.area_um2 > 0.5 * spot.area_um2
+    };
+    all.iter().filter(beside).nth(1).is_some()
 }
 
 /// Measures the stand-off of one mote alone, however roughly.
@@ -312,13 +322,15 @@ impl Table {
                 let by_noise = sigma * (row.least() / row.freedom).max(1.0).sqrt();
                 (at, uncertainty(by_noise, row.breadth))
             })
-            .filter(|o| o.1 < 0.5 && o.0 > LOWEST.ln())
+            .filter(|o| o.1 < 0.5 && (LOWEST.ln()..RANGE.1.ln()).contains(&o.0))
             .collect();
         let weight = |o: &(f64, f64)| 1.0 / (o.1 * o.1);
         let middle = most_agree_on(&own)?;
         let kept: Vec<&(f64, f64)> = own.iter().filter(|o| (o.0 - middle).abs() < 3.0 * o.1 + 0.02).collect();
-        // Shadows that agree on nothing measure nothing.
-        if 2 * kept.len() < own.len() {
+        // Shadows that agree on nothing measure nothing. Of pieces of something large, which all say something else, there may be
+        // more than of grains: within three errors of a given one lies a tenth of what is anywhere in the range.
+        let few = if kept.len() < 4 { 2 } else { 3 };
+        if few * kept.len() < own.len() {
             return None;
         }
         let sum: f64 = kept.iter().map(|o| weight(o)).sum();
@@ -365,6 +377,23 @@ impl Row {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// As a streak, a strong grain with a bright ring's dark rim about it, and two grains side by side were told.
+    #[test]
+    fn what_lies_in_a_row_of_its_like_is_a_piece() {
+        let streak =
+            [(830.0, 114.0), (853.0, 129.0), (874.0, 141.0), (894.0, 165.0)].map(|(x, area_um2)| (x, 490.0, area_um2));
+        let others = [
+            (100.0, 100.0, 9000.0),
+            (110.0, 108.0, 90.0),
+            (92.0, 104.0, 80.0),
+            (500.0, 60.0, 700.0),
+            (520.0, 60.0, 650.0),
+        ];
+        let all: Vec<Spot> = streak.into_iter().chain(others).map(|(x, y, area_um2)| Spot { x, y, area_um2 }).collect();
+        let pieces: Vec<bool> = all.iter().map(|s| is_piece(s, &all, 50.0)).collect();
+        assert_eq!(pieces, [true, true, true, true, false, true, true, false, false]);
+    }
 
     /// Heights and errors as shadows of a synthetic frame told them: broad ragged motes roughly, two small ones well, and two of
     /// oil, which look as if they lay higher, best. The glass lay at 0.903 mm; the median by weight says 1.45.
