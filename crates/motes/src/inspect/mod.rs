@@ -82,7 +82,7 @@ pub struct Mote {
     pub at_sensor: Option<SensorPoint>,
     /// Light lost at the centre, 0 to 1, in green or luminance.
     pub depth: Estimate,
-    /// Full width at half depth, px.
+    /// Full width at half depth, px: of what is not round along its short axis, of a ring that of the whole.
     pub shadow_width_px: Estimate,
     /// Integral of the lost light, µm²; `None` where the pixel pitch is unknown.
     pub blocked_area_um2: Option<Estimate>,
