@@ -4,7 +4,7 @@ use motelight_frame::Size;
 
 use super::patch::{Mark, OWN_BLUR, Tint};
 use super::result::{Cause, Suspect};
-use super::seek::Place;
+use super::seek::{Around, CLEARLY, Place, STANDS_OUT};
 use super::strand::Strand;
 
 /// Beyond a colour's full scale less this it is clipped and tells nothing.
@@ -18,20 +18,13 @@ mod bound {
     pub const UNREST: f64 = 0.35;
     /// The same, so low that it never competes, even where it would be noticed by itself.
     pub const QUIET: f64 = 0.12;
-    /// The same for a mark that stands out so many times as far as it must: of an even texture.
+    /// The same for a mark that stands out clearly: of an even texture.
     pub const QUIET_AROUND: f64 = 0.16;
-    /// See `QUIET_AROUND`.
-    pub const CLEARLY: f64 = 1.4;
-    /// Contrast over the usual differences around it: a mark at twice the threshold stands at 10 (Rose's 5, see
-    /// `visibility`), of which a fifth is left for the error of the spread.
-    pub const STANDS_OUT: f64 = 8.0;
     /// Share of a mark and its surroundings that is seen, below which the picture's edge cuts it: what makes it may lie outside.
     /// A guess.
     pub const CUT: f64 = 0.7;
     /// How much farther such a one must stand out. A guess.
     pub const CUT_STANDS_OUT: f64 = 2.0;
-    /// What a tenth of normal deviations exceed, in standard deviations.
-    pub const NORMAL_TENTH: f64 = 1.645;
     /// Share of the mark that no round mark of any softness explains: a blob stretched by half leaves 0.1.
     pub const UNEXPLAINED: f64 = 0.18;
     /// Long over short axis: motes are up to 1.8 times as long as wide, and blurred by the pupil.
@@ -93,8 +86,6 @@ mod bound {
     /// Widths of two of a kind, the one over the other: a width is measured to a fifth, and bright photosites are narrower than
     /// most shadows.
     pub const AS_WIDE: f64 = 1.3;
-    /// Comparable places in the surroundings, share of those looked at.
-    pub const ALIKE: usize = 6;
 }
 
 /// Least widths in a picture, px.
@@ -118,17 +109,17 @@ impl Least {
 /// `noticed`: contrast that would just be noticed there, grain apart.
 pub(super) fn cause(
     mark: &Mark,
-    place: &Place,
+    around: &Around,
     least: &Least,
     noticed: f64,
     colours: impl FnOnce() -> Vec<Tint>,
 ) -> Cause {
-    if place.alike >= bound::ALIKE {
+    if around.is_crowd() {
         return Cause::OneOfMany;
     }
     // Plain is where nothing else of that size would be noticed: detail that shows by itself hides a shadow.
-    let stands_out = mark.contrast / standing_out(place);
-    let quiet = if stands_out > bound::CLEARLY { bound::QUIET_AROUND } else { bound::QUIET };
+    let stands_out = around.stands_out(mark.contrast);
+    let quiet = if stands_out > CLEARLY { bound::QUIET_AROUND } else { bound::QUIET };
     let plain = || mark.unrest() < (noticed / mark.contrast).clamp(quiet, bound::UNREST);
     let must = if mark.seen() < bound::CUT { bound::CUT_STANDS_OUT } else { 1.0 };
     if stands_out < must || !plain() {
@@ -162,18 +153,13 @@ pub(super) fn is_fibre(strand: &Strand, least: &Least, noticed: f64, colours: im
     let even = strand.slenderness > bound::SLENDER && strand.bulge < bound::BULGE;
     let wide = strand.thickness > bound::TOO_NARROW * (bound::STRAND * least.shadow).max(least.speck);
     let soft = strand.fall > bound::FALL + bound::FALL_OF_THICK * strand.contrast;
-    plain && even && wide && soft && strand.contrast > bound::STANDS_OUT * strand.sigma && !coloured(&colours())
-}
-
-/// Contrast from which a place stands out of its surroundings.
-fn standing_out(place: &Place) -> f64 {
-    bound::STANDS_OUT * place.sigma.max(place.strongest / bound::NORMAL_TENTH)
+    plain && even && wide && soft && strand.contrast > STANDS_OUT * strand.sigma && !coloured(&colours())
 }
 
 /// Whether a place might count once it is measured: its contrast through the filter is less than that over its own disc,
 /// by two fifths at most.
 pub(super) fn may_count(place: &Place) -> bool {
-    place.alike < bound::ALIKE && place.contrast > 0.6 * standing_out(place)
+    !place.around.is_crowd() && place.around.stands_out(place.contrast) > 0.6 || place.beside.is_some()
 }
 
 /// Takes back what lies in a swarm: leaves before a sky are of every shape and colour, and a few of them are round and grey.

@@ -24,7 +24,8 @@ use rayon::prelude::*;
 
 use crate::visibility::{Viewing, noticed_contrast};
 use judge::Least;
-use seek::{Place, Responses, Side};
+use patch::Mark;
+use seek::{Around, Place, Responses, Side};
 
 /// Least stand-off, mm: "less than 1 mm" of filter glass lies before some sensors (laboratory articles on lenses, 2014), and a
 /// glass of 0.75 mm and index 1.5 counts as much as 0.5 mm of air.
@@ -173,18 +174,29 @@ struct Found {
 /// A measured place as what it is listed for; `None` where it would not be seen or is no more than grain.
 fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, least: &Least, eye: &Eye) -> Option<Found> {
     let mark = patch::measure(levels, place)?;
-    let sigma = place.sigma;
+    let among = round(frame, &mark, &place.around, least, eye);
+    if among.as_ref().is_some_and(|f| f.suspect.counts) {
+        return among;
+    }
+    let beside = place.beside.and_then(|side| round(frame, &mark, &side, least, eye)).filter(|f| f.suspect.counts);
+    if beside.is_some() {
+        return beside;
+    }
+    let among = among?;
+    let maybe_long = matches!(among.suspect.cause, Cause::NotRound | Cause::AmongDetail | Cause::OneOfMany);
+    maybe_long.then(|| fibre(frame, levels, place, least, eye)).flatten().or(Some(among))
+}
+
+/// A mark as a round shadow in such surroundings.
+fn round(frame: &Frame, mark: &Mark, around: &Around, least: &Least, eye: &Eye) -> Option<Found> {
+    let sigma = around.sigma;
     let times = mark.contrast / eye.noticed(mark.width, mark.ground(), sigma);
     let snr = mark.contrast / sigma.max(1e-9);
     if times < 1.0 || snr < SNR {
         return None;
     }
     let noticed = eye.noticed(mark.width, mark.ground(), 0.0);
-    let cause = judge::cause(&mark, place, least, noticed, || patch::colours(frame, &mark));
-    let maybe_long = matches!(cause, Cause::NotRound | Cause::AmongDetail | Cause::OneOfMany);
-    if let Some(fibre) = maybe_long.then(|| fibre(frame, levels, place, least, eye)).flatten() {
-        return Some(fibre);
-    }
+    let cause = judge::cause(mark, around, least, noticed, || patch::colours(frame, mark));
     let suspect = Suspect {
         at: PicturePoint { x: mark.x, y: mark.y },
         width_px: mark.width,

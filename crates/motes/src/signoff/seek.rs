@@ -24,6 +24,19 @@ pub(super) const VEIL: f32 = 0.002;
 /// shadow between two widths loses a fifth at most against the bound from which one is listed.
 const LEAST_SNR: f64 = 4.4;
 
+/// Contrast over the usual differences around it from which a place stands out: a mark at twice the threshold stands at 10
+/// (Rose's 5, see `visibility`), of which a fifth is left for the error of the spread.
+pub(super) const STANDS_OUT: f64 = 8.0;
+/// What a tenth of normal deviations exceed, in standard deviations.
+const NORMAL_TENTH: f64 = 1.645;
+/// How many times as far as it must a place stands out clearly. A guess.
+pub(super) const CLEARLY: f64 = 1.4;
+/// Comparable places around one, from which on it is one of many.
+const CROWD: usize = 6;
+
+/// Width from which on a side of the surroundings may do, px: smaller marks beside detail are mostly detail. A guess.
+const SIDED: f64 = 12.0;
+
 /// Cells that are passed over in one go; fewer than a block of what is usual.
 const RUN: usize = 16;
 
@@ -66,12 +79,53 @@ pub(super) struct Place {
     pub width: f64,
     /// Response as a contrast over a plain disc.
     pub contrast: f64,
-    /// Standard deviation of such contrasts around it.
+    /// What lies around it.
+    pub around: Around,
+    /// What lies on its plainest side, if that is plain and all of it is not: a shadow in the sky above a roof.
+    pub beside: Option<Around>,
+}
+
+/// What lies around a place, by probes of the same size.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Around {
+    /// Standard deviation of their contrasts.
     pub sigma: f64,
-    /// What a tenth of such contrasts around it exceed, lighter or darker.
+    /// What a tenth of these exceed, lighter or darker.
     pub strongest: f64,
-    /// Comparable places around it, and how many were looked at.
+    /// How many are at least half as strong as the place.
     pub alike: usize,
+}
+
+impl Around {
+    /// What responses tell that lie around one of `v`; `None` for too few.
+    fn of(v: f32, responses: impl Iterator<Item = f32>) -> Option<Around> {
+        let mut alike = 0;
+        let count = |p: f32| {
+            alike += usize::from(p > 0.5 * v);
+            p.abs()
+        };
+        let mut probes: Vec<f32> = responses.map(count).collect();
+        if probes.len() < 16 {
+            return None;
+        }
+        // Normal distribution: three quarters of |v| lie below 1.150 sigma. A quarter of the surroundings may be
+        // something else altogether.
+        let tenth = probes.len() * 9 / 10;
+        let strongest = f64::from(*probes.select_nth_unstable_by(tenth, f32::total_cmp).1) / RESPONSE_OF_DISC;
+        let at = probes.len() * 3 / 4;
+        let sigma = f64::from(*probes[..tenth].select_nth_unstable_by(at, f32::total_cmp).1) / 1.150 / RESPONSE_OF_DISC;
+        Some(Around { sigma, strongest, alike })
+    }
+
+    /// How many times as far as it must a contrast stands out of them.
+    pub fn stands_out(&self, contrast: f64) -> f64 {
+        contrast / (STANDS_OUT * self.sigma.max(self.strongest / NORMAL_TENTH))
+    }
+
+    /// Whether there are many like the place.
+    pub fn is_crowd(&self) -> bool {
+        self.alike >= CROWD
+    }
 }
 
 impl Responses {
@@ -122,7 +176,7 @@ impl Responses {
                             continue;
                         }
                         let place = self.place(side, x, y, cell, &lattice);
-                        found.extend(place.filter(|p| p.contrast > LEAST_SNR * p.sigma));
+                        found.extend(place.filter(|p| p.contrast > LEAST_SNR * p.beside.unwrap_or(p.around).sigma));
                     }
                 }
                 found
@@ -148,36 +202,28 @@ impl Responses {
     /// A place with what lies around it.
     fn place(&self, side: Side, x: usize, y: usize, cell: usize, lattice: &[(isize, isize)]) -> Option<Place> {
         let v = side.sign() * self.values.at(x, y);
-        let mut probes: Vec<f32> = Vec::with_capacity(lattice.len());
-        let mut alike = 0;
-        for (dx, dy) in lattice {
-            let (Some(px), Some(py)) = (x.checked_add_signed(*dx), y.checked_add_signed(*dy)) else { continue };
-            if px >= self.values.width() || py >= self.values.height() {
-                continue;
-            }
-            let p = side.sign() * self.values.at(px, py);
-            probes.push(p.abs());
-            alike += usize::from(p > 0.5 * v);
-        }
-        if probes.len() < 16 {
-            return None;
-        }
-        // Normal distribution: three quarters of |v| lie below 1.150 sigma. A quarter of the surroundings may be
-        // something else altogether.
-        let tenth = probes.len() * 9 / 10;
-        let strongest = f64::from(*probes.select_nth_unstable_by(tenth, f32::total_cmp).1) / RESPONSE_OF_DISC;
-        let at = probes.len() * 3 / 4;
-        let sigma = f64::from(*probes[..tenth].select_nth_unstable_by(at, f32::total_cmp).1) / 1.150 / RESPONSE_OF_DISC;
+        let probe = |&(dx, dy): &(isize, isize)| {
+            let (px, py) = (x.checked_add_signed(dx)?, y.checked_add_signed(dy)?);
+            (px < self.values.width() && py < self.values.height())
+                .then(|| (dx, dy, side.sign() * self.values.at(px, py)))
+        };
+        let probes: Vec<(isize, isize, f32)> = lattice.iter().filter_map(probe).collect();
+        let around = Around::of(v, probes.iter().map(|p| p.2))?;
+        let contrast = f64::from(v) / RESPONSE_OF_DISC;
+        let whole = probes.len() == lattice.len() && side == Side::Darker && self.width * cell as f64 >= SIDED;
+        let hidden = around.is_crowd() || around.stands_out(contrast) < 1.0;
+        let beside = (whole && hidden).then(|| plainest_side(v, &probes)).flatten();
+        let beside = beside.filter(|b| b.alike == 0 && b.stands_out(contrast) > CLEARLY);
         let centre = |v: usize| (v as f64 + 0.5) * cell as f64;
-        Some(Place {
-            side,
-            x: centre(x),
-            y: centre(y),
-            width: self.width * cell as f64,
-            contrast: f64::from(v) / RESPONSE_OF_DISC,
-            sigma,
-            strongest,
-            alike,
-        })
+        Some(Place { side, x: centre(x), y: centre(y), width: self.width * cell as f64, contrast, around, beside })
     }
+}
+
+/// The least restless of eight halves of the surroundings.
+fn plainest_side(v: f32, probes: &[(isize, isize, f32)]) -> Option<Around> {
+    let half = |k: i32| {
+        let (sin, cos) = libm::sincos(f64::from(k) * std::f64::consts::FRAC_PI_4);
+        Around::of(v, probes.iter().filter(|(dx, dy, _)| *dx as f64 * cos + *dy as f64 * sin > 0.0).map(|p| p.2))
+    };
+    (0..8).filter_map(half).min_by(|a, b| a.alike.cmp(&b.alike).then(a.sigma.total_cmp(&b.sigma)))
 }
