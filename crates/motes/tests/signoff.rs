@@ -227,3 +227,18 @@ fn a_mark_beside_a_mast_or_a_drying_ring_counts() {
     });
     assert_eq!(middle(&beside_ring).0, Some(Cause::LikeAShadow));
 }
+
+/// Much of what lies within five widths is a town of roofs; the half above is sky, and there the eye sees it.
+#[test]
+fn a_wide_mark_in_the_sky_close_above_a_town_counts_and_in_the_town_does_not() {
+    let over = |horizon: f64| {
+        let said = looked_over(Viewing::screen(None), |x, y| {
+            let roof = Random::new(11, ((x / 11.0) as u64) << 16 | (y / 11.0) as u64).unit();
+            let town = if y > horizon { 0.3 + 0.6 * roof } else { 1.0 };
+            [town * mark(x, y, 18.0, 0.1); 3]
+        });
+        middle(&said).0
+    };
+    assert_eq!(over(442.0), Some(Cause::LikeAShadow));
+    assert_ne!(over(380.0), Some(Cause::LikeAShadow));
+}
