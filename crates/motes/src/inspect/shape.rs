@@ -23,6 +23,9 @@ const MISFIT: f64 = 0.08;
 /// side by side leave their rings. A guess.
 const UNEXPLAINED: f64 = 1.35;
 
+/// Cells across from which on an outline tells width and depth: it is of averages over three. A guess.
+const RESOLVED: f64 = 6.0;
+
 /// Answer of the search from which on something lies there, whatever it looks like. A guess.
 const PLAIN: f64 = 20.0;
 
@@ -105,9 +108,10 @@ impl Finder<'_> {
                 continue;
             }
             let found = (b.snr > 12.0).then(|| extent_of(&self.wall, b.spot, b.excess, 1)).flatten();
-            if let Some(extent) = found.as_ref().filter(|e| {
-                is_more(e, b, believed) && !shadows.iter().any(|s| s.extent.is_some() && s.holds(b.spot, 2))
-            }) {
+            let wide = |e: &&Extent| e.width_um > RESOLVED * self.wall.cell_um;
+            let more = found.as_ref().filter(wide).filter(|e| is_more(e, b, believed));
+            let on_another = || shadows.iter().any(|s| s.extent.is_some() && s.holds(b.spot, 2));
+            if let Some(extent) = more.filter(|_| !on_another()) {
                 take_in(&mut shadows, self.free(extent.clone(), b.snr));
                 continue;
             }
