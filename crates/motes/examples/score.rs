@@ -21,6 +21,9 @@ struct Row {
     width: f64,
     area_ratio: f64,
     depth_ratio: f64,
+    width_ratio: f64,
+    /// A drop, which light passes through, whole and alone.
+    oil: bool,
 }
 
 fn main() {
@@ -201,6 +204,8 @@ fn compare(result: &Inspection, truth: &Value, list: bool) -> (Vec<Row>, usize) 
             width,
             area_ratio: got.and_then(|g| g.blocked_area_um2).map_or(1.0, |a| a.value / number(m, "blocked_area_um2")),
             depth_ratio: got.map_or(1.0, |g| g.depth.value / number(m, "depth")),
+            width_ratio: got.map_or(1.0, |g| g.shadow_width_px.value / width),
+            oil: m["kind"] == "oil" && m["whole"] == true && m["overlaps"].as_array().is_some_and(Vec::is_empty),
         };
         if list || (!row.found && row.snr >= 8.0) {
             println!(
@@ -270,5 +275,20 @@ fn summary(rows: &[Row], false_total: usize, frames: usize) {
         "recall at snr >= 8: {:.4} of {}",
         strong.iter().filter(|r| r.found).count() as f64 / strong.len().max(1) as f64,
         strong.len()
+    );
+    let oil: Vec<&Row> = rows.iter().filter(|r| r.oil && r.found && r.snr >= 12.0).collect();
+    let errors = |ratio: fn(&Row) -> f64| -> Vec<f64> {
+        let mut all: Vec<f64> = oil.iter().map(|r| (ratio(r) - 1.0).abs()).collect();
+        all.sort_unstable_by(f64::total_cmp);
+        [0.5, 0.9].map(|share| all.get((share * all.len() as f64) as usize).copied().unwrap_or(f64::NAN)).into()
+    };
+    let (area, width) = (errors(|r| r.area_ratio), errors(|r| r.width_ratio));
+    println!(
+        "{} drops of SNR 12: |error| of area median {:.3}, nine tenths {:.3}; of width {:.3}, {:.3}",
+        oil.len(),
+        area[0],
+        area[1],
+        width[0],
+        width[1]
     );
 }
