@@ -4,6 +4,8 @@
 //! weights: of standard deviation `INNER` and `OUTER` widths of the shadow looked for. Weights are round and
 //! even, so that a slope of the light gives nothing.
 
+use std::f64::consts::FRAC_PI_4;
+
 use motelight_frame::{Plane, Size};
 use rayon::prelude::*;
 
@@ -34,8 +36,9 @@ pub(super) const CLEARLY: f64 = 1.4;
 /// Comparable places around one, from which on it is one of many.
 const CROWD: usize = 6;
 
-/// Width from which on a side of the surroundings may do, px: smaller marks beside detail are mostly detail. A guess.
-const SIDED: f64 = 12.0;
+/// Width from which on a side of the surroundings may do, px, and as a share of the picture's long side: smaller marks beside
+/// detail are mostly detail. A guess.
+const SIDED: (f64, f64) = (12.0, 0.004);
 
 /// Cells that are passed over in one go; fewer than a block of what is usual.
 const RUN: usize = 16;
@@ -191,39 +194,56 @@ impl Responses {
         around.into_iter().all(|(i, j)| sign * self.values.at(x + i - 1, y + j - 1) <= v)
     }
 
-    /// Steps to probes of the same size, on a lattice between 1.9 and 5 widths off, cells.
-    fn lattice(&self) -> Vec<(isize, isize)> {
+    /// Steps to probes of the same size, on a lattice between 1.9 and 5 widths off, cells, and in which eighth of a turn each lies.
+    fn lattice(&self) -> Vec<(isize, isize, usize)> {
         let pitch = 0.8 * self.width;
         let steps = (-6i32..=6).flat_map(|j| (-6i32..=6).map(move |i| (f64::from(i) * pitch, f64::from(j) * pitch)));
         let between = steps.filter(|(dx, dy)| (1.9..=5.0).contains(&(dx.hypot(*dy) / self.width)));
-        between.map(|(dx, dy)| (dx.round() as isize, dy.round() as isize)).collect()
+        let eighth = |dx: f64, dy: f64| (libm::atan2(dy, dx) / FRAC_PI_4).floor().rem_euclid(8.0) as usize % 8;
+        between.map(|(dx, dy)| (dx.round() as isize, dy.round() as isize, eighth(dx, dy))).collect()
     }
 
     /// A place with what lies around it.
-    fn place(&self, side: Side, x: usize, y: usize, cell: usize, lattice: &[(isize, isize)]) -> Option<Place> {
+    fn place(&self, side: Side, x: usize, y: usize, cell: usize, lattice: &[(isize, isize, usize)]) -> Option<Place> {
         let v = side.sign() * self.values.at(x, y);
-        let probe = |&(dx, dy): &(isize, isize)| {
+        let probe = |&(dx, dy, eighth): &(isize, isize, usize)| {
             let (px, py) = (x.checked_add_signed(dx)?, y.checked_add_signed(dy)?);
-            (px < self.values.width() && py < self.values.height())
-                .then(|| (dx, dy, side.sign() * self.values.at(px, py)))
+            let inside = px < self.values.width() && py < self.values.height();
+            inside.then(|| (eighth, side.sign() * self.values.at(px, py)))
         };
-        let probes: Vec<(isize, isize, f32)> = lattice.iter().filter_map(probe).collect();
-        let around = Around::of(v, probes.iter().map(|p| p.2))?;
+        let probes: Vec<(usize, f32)> = lattice.iter().filter_map(probe).collect();
+        let around = Around::of(v, probes.iter().map(|p| p.1))?;
         let contrast = f64::from(v) / RESPONSE_OF_DISC;
-        let whole = probes.len() == lattice.len() && side == Side::Darker && self.width * cell as f64 >= SIDED;
+        let Size { width, height } = self.values.size();
+        let wide = self.width > (SIDED.0 / cell as f64).max(SIDED.1 * width.max(height) as f64);
+        let whole = wide && side == Side::Darker && probes.len() == lattice.len();
         let hidden = around.is_crowd() || around.stands_out(contrast) < 1.0;
         let beside = (whole && hidden).then(|| plainest_side(v, &probes)).flatten();
-        let beside = beside.filter(|b| b.alike == 0 && b.stands_out(contrast) > CLEARLY);
         let centre = |v: usize| (v as f64 + 0.5) * cell as f64;
         Some(Place { side, x: centre(x), y: centre(y), width: self.width * cell as f64, contrast, around, beside })
     }
 }
 
-/// The least restless of eight halves of the surroundings.
-fn plainest_side(v: f32, probes: &[(isize, isize, f32)]) -> Option<Around> {
-    let half = |k: i32| {
-        let (sin, cos) = libm::sincos(f64::from(k) * std::f64::consts::FRAC_PI_4);
-        Around::of(v, probes.iter().filter(|(dx, dy, _)| *dx as f64 * cos + *dy as f64 * sin > 0.0).map(|p| p.2))
+/// The least restless of those halves of the surroundings of `v` that it clearly stands out of, and that hold nothing like it.
+/// `probes`: eighths of a turn, and responses.
+fn plainest_side(v: f32, probes: &[(usize, f32)]) -> Option<Around> {
+    // Few halves of detail pass: whether a tenth of the responses is too strong is counted for all of them at once.
+    let strong = v * (NORMAL_TENTH / (STANDS_OUT * CLEARLY)) as f32;
+    let (mut all, mut loud) = ([0usize; 8], [0usize; 8]);
+    for &(eighth, p) in probes {
+        all[eighth] += 1;
+        loud[eighth] += usize::from(p.abs() > strong);
+    }
+    let in_half = |first: usize, eighth: usize| (eighth + 8 - first) % 8 < 4;
+    let half = |first: usize| {
+        let sum = |counts: &[usize; 8]| (0..8).filter(|&e| in_half(first, e)).map(|e| counts[e]).sum::<usize>();
+        let (all, loud) = (sum(&all), sum(&loud));
+        if loud >= all - all * 9 / 10 {
+            return None;
+        }
+        Around::of(v, probes.iter().filter(|(e, _)| in_half(first, *e)).map(|p| p.1))
     };
-    (0..8).filter_map(half).min_by(|a, b| a.alike.cmp(&b.alike).then(a.sigma.total_cmp(&b.sigma)))
+    let contrast = f64::from(v) / RESPONSE_OF_DISC;
+    let plain = (0..8).filter_map(half).filter(|h| h.alike == 0 && h.stands_out(contrast) > CLEARLY);
+    plain.min_by(|a, b| a.sigma.total_cmp(&b.sigma))
 }
