@@ -19,6 +19,7 @@ use std::sync::LazyLock;
 use motelight_frame::{Colour, FNumber, Micrometres, Millimetres, widest};
 use rayon::prelude::*;
 
+use crate::lanes::dot;
 use crate::optics::{disc_area_um2, pupil_disc, scale};
 use crate::profile::Profile;
 
@@ -186,7 +187,7 @@ impl Shadowing {
                         *to = blur * self.lost_spectrum(mote, f);
                     }
                     for (to, row) in lost.iter_mut().zip(kernel.chunks_exact(nodes.len())) {
-                        *to = product(row, &spectrum);
+                        *to = dot(row, &spectrum);
                     }
                 });
                 Profile::on_grid(Micrometres(step), lost)
@@ -239,18 +240,6 @@ fn quadrature(end: f64, turns: f64) -> Vec<(f64, f64)> {
         HALF.iter().flat_map(move |&(x, w)| [(middle - half * x, half * w), (middle + half * x, half * w)])
     };
     (0..panels as usize).flat_map(panel).collect()
-}
-
-/// Sum of products; nodes come in eights.
-#[inline(always)]
-fn product(a: &[f64], b: &[f64]) -> f64 {
-    let mut sums = [0.0; 8];
-    for (a, b) in a.chunks_exact(8).zip(b.chunks_exact(8)) {
-        for (sum, (a, b)) in sums.iter_mut().zip(a.iter().zip(b)) {
-            *sum += a * b;
-        }
-    }
-    sums.iter().sum()
 }
 
 /// J0 for x of 0 and more, to 2e-8: cubic between the values and slopes (-J1) of a table that is made once. A shadow asks for a

@@ -13,6 +13,7 @@ pub mod bank;
 pub mod form;
 pub mod visibility;
 mod gauss;
+mod lanes;
 pub mod grid;
 pub mod flat;
 pub mod inspect;

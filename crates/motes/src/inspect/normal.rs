@@ -5,12 +5,10 @@ use std::array::from_fn;
 use motelight_frame::widest;
 
 use crate::bank::Shape;
+use crate::lanes::{dot, sum};
 
 /// Place, area and a sloping backdrop: level, slope right, slope down.
 pub(super) const PARAMETERS: usize = 6;
-
-/// Cells that are worked on side by side.
-const LANES: usize = 8;
 
 /// The cells of a window: their centres from the window's, cells, and the light each has lost.
 #[derive(Debug, Default)]
@@ -81,7 +79,8 @@ impl Cells {
                 *residual = loss - *residual - p[3] - p[4] * x - p[5] * y;
             }
         });
-        let backdrop = |of: &[f64]| [sum(of), dot(of, x), dot(of, y)];
+        let dot = |a: &[f64], b: &[f64]| widest(|| dot(a, b));
+        let backdrop = |of: &[f64]| [widest(|| sum(of)), dot(of, x), dot(of, y)];
         Sums {
             own: [(0, 0), (0, 1), (1, 1), (0, 2), (1, 2), (2, 2)].map(|(i, j)| dot(&of[i], &of[j])),
             cross: from_fn(|i| backdrop(&of[i])),
@@ -90,22 +89,6 @@ impl Cells {
             squares: dot(&residual, &residual),
         }
     }
-}
-
-/// Sum of products, lane by lane.
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<LANES>(), b.as_chunks::<LANES>());
-    let mut sums = [0.0; LANES];
-    widest(|| a.iter().zip(b).for_each(|(a, b)| (0..LANES).for_each(|k| sums[k] += a[k] * b[k])));
-    sums.iter().sum::<f64>() + a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum::<f64>()
-}
-
-/// Sum, lane by lane.
-fn sum(a: &[f64]) -> f64 {
-    let (a, rest) = a.as_chunks::<LANES>();
-    let mut sums = [0.0; LANES];
-    widest(|| a.iter().for_each(|a| (0..LANES).for_each(|k| sums[k] += a[k])));
-    sums.iter().chain(rest).sum()
 }
 
 #[cfg(test)]

@@ -110,7 +110,7 @@ impl Finder<'_> {
             let found = (b.snr > 12.0).then(|| extent_of(&self.wall, b.spot, b.excess, 1)).flatten();
             let wide = |e: &&Extent| e.width_um > RESOLVED * self.wall.cell_um;
             let more = found.as_ref().filter(wide).filter(|e| is_more(e, b, believed));
-            let on_another = || shadows.iter().any(|s| s.extent.is_some() && s.holds(b.spot, 2));
+            let on_another = || shadows.iter().any(|s| s.holds(b.spot, 2));
             if let Some(extent) = more.filter(|_| !on_another()) {
                 take_in(&mut shadows, self.free(extent.clone(), b.snr));
                 continue;

@@ -199,7 +199,7 @@ impl Responses {
         let pitch = 0.8 * self.width;
         let steps = (-6i32..=6).flat_map(|j| (-6i32..=6).map(move |i| (f64::from(i) * pitch, f64::from(j) * pitch)));
         let between = steps.filter(|(dx, dy)| (1.9..=5.0).contains(&(dx.hypot(*dy) / self.width)));
-        let eighth = |dx: f64, dy: f64| (libm::atan2(dy, dx) / FRAC_PI_4).floor().rem_euclid(8.0) as usize % 8;
+        let eighth = |dx: f64, dy: f64| (libm::atan2(dy, dx) / FRAC_PI_4).floor().rem_euclid(8.0) as usize;
         between.map(|(dx, dy)| (dx.round() as isize, dy.round() as isize, eighth(dx, dy))).collect()
     }
 
@@ -216,9 +216,9 @@ impl Responses {
         let contrast = f64::from(v) / RESPONSE_OF_DISC;
         let Size { width, height } = self.values.size();
         let wide = self.width > (SIDED.0 / cell as f64).max(SIDED.1 * width.max(height) as f64);
-        let whole = wide && side == Side::Darker && probes.len() == lattice.len();
+        let sided = wide && side == Side::Darker && probes.len() == lattice.len();
         let hidden = around.is_crowd() || around.stands_out(contrast) < 1.0;
-        let beside = (whole && hidden).then(|| plainest_side(v, &probes)).flatten();
+        let beside = (sided && hidden).then(|| plainest_side(v, &probes)).flatten();
         let centre = |v: usize| (v as f64 + 0.5) * cell as f64;
         Some(Place { side, x: centre(x), y: centre(y), width: self.width * cell as f64, contrast, around, beside })
     }

@@ -68,16 +68,21 @@ impl Judged {
         Judged { inspection, raw_like, stand_off_mm: truth.stand_off_mm, truth, mode: spec.mode }
     }
 
+    /// The mote found nearest to a true one, and how far off it lies, px.
+    fn nearest(&self, m: &MoteTruth) -> Option<(&Mote, f64)> {
+        let all = self.inspection.motes.iter();
+        let missed = all.map(|f| (f, (f.at_picture.x - m.x_px).hypot(f.at_picture.y - m.y_px)));
+        missed.min_by(|a, b| a.1.total_cmp(&b.1))
+    }
+
     /// Opaque motes that lie wholly in the frame, each with the nearest found.
     pub fn seen(&self) -> impl Iterator<Item = Seen> + '_ {
         self.truth.motes.iter().filter(|m| m.opaque && m.whole).map(|m| {
-            let found = self.inspection.motes.iter().map(|f| {
-                let miss_px = (f.at_picture.x - m.x_px).hypot(f.at_picture.y - m.y_px);
+            let found = self.nearest(m).map(|(f, miss_px)| {
                 let area_ratio = f.blocked_area_um2.map_or(f64::NAN, |a| a.value / m.blocked_area_um2);
                 let depth_pull = (f.depth.value - m.depth) / f.depth.sigma;
                 Measured { miss_px, area_ratio, depth_ratio: f.depth.value / m.depth, depth_pull }
             });
-            let found = found.min_by(|a, b| a.miss_px.total_cmp(&b.miss_px));
             Seen {
                 snr: m.snr,
                 diameter_um: m.equivalent_diameter_um,
@@ -101,10 +106,9 @@ impl Judged {
     pub fn measures_of(&self, kind: &str) -> Vec<(f64, f64)> {
         let strong = |m: &&MoteTruth| m.whole && m.kind == kind && m.overlaps.is_empty() && m.snr >= 20.0;
         let measure = |m: &MoteTruth| {
-            let away = |f: &Mote| (f.at_picture.x - m.x_px).hypot(f.at_picture.y - m.y_px);
-            let found = self.inspection.motes.iter().min_by(|a, b| away(a).total_cmp(&away(b)))?;
+            let (found, miss_px) = self.nearest(m)?;
             let area = found.blocked_area_um2?.value / m.blocked_area_um2;
-            (away(found) < 0.6 * m.shadow_width_px).then_some((area, found.shadow_width_px.value / m.shadow_width_px))
+            (miss_px < 0.6 * m.shadow_width_px).then_some((area, found.shadow_width_px.value / m.shadow_width_px))
         };
         self.truth.motes.iter().filter(strong).filter_map(measure).collect()
     }
