@@ -7,7 +7,7 @@ use super::result::{Cause, Suspect};
 use super::seek::{Around, CLEARLY, Place, STANDS_OUT};
 use super::strand::Strand;
 
-/// Beyond a colour's full scale less this it is clipped and tells nothing.
+/// Light from which on a colour is clipped: it loses more than is seen.
 const CLIPPED: f64 = 0.96;
 
 /// Bounds of what a shadow can look like in a finished picture.
@@ -60,6 +60,8 @@ mod bound {
     pub const TOE: f64 = 0.015;
     /// See `TOE`.
     pub const SHOULDER: f64 = 0.9;
+    /// How much farther beyond white one colour may lie than another, as a logarithm: what is blown out was nearly white. A guess.
+    pub const BEYOND_WHITE: f64 = 0.35;
     /// Loss that a tone curve leaves of the lightest colour, at least, over that of the darkest.
     pub const FLATTENED: f64 = 0.15;
     /// Green's loss over the lesser of red's and blue's, as logarithms, below which it is spared: waves and tone curves let it
@@ -235,6 +237,9 @@ fn coloured(colours: &[Tint]) -> bool {
         if light.ground <= bound::AS_LIGHT * dark.ground || dark.ground <= bound::TOE {
             return false;
         }
+        if dark.ground >= CLIPPED {
+            return loses(light, -1.0) > loses(dark, 1.0) + bound::BEYOND_WHITE;
+        }
         let (most, steepness) = bound::DARKER;
         let flatter = (most * (light.ground / dark.ground).powf(steepness)).min(1.0 / bound::FLATTENED);
         loses(light, -1.0) > bound::LIGHTER * loses(dark, 1.0)
@@ -243,6 +248,5 @@ fn coloured(colours: &[Tint]) -> bool {
     if spares_green(colours) {
         return true;
     }
-    let told = || colours.iter().filter(|t| t.ground < CLIPPED);
-    told().any(|light| told().any(|dark| at_odds(light, dark)))
+    colours.iter().any(|light| colours.iter().any(|dark| at_odds(light, dark)))
 }

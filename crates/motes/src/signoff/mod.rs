@@ -11,6 +11,7 @@ mod patch;
 mod square;
 mod strand;
 mod leaves;
+mod alike;
 mod judge;
 mod vouch;
 mod result;
@@ -131,6 +132,7 @@ pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
     let mut mirrored = look(&likeliest(mirrored.into_iter().filter(told).collect(), 0));
     mirrored.retain(|m| m.counts && stands_up(m, &levels));
     judge::against_mirrored(&mut suspects, &mirrored, reach);
+    alike::agree(&mut suspects);
     suspects.sort_by(order);
     let low = suspects.iter().take_while(|s| s.counts).count() + LISTED;
     suspects.truncate(low);

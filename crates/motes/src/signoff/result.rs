@@ -27,6 +27,8 @@ pub enum Cause {
     KnownMote,
     /// Narrower than a shadow can be at the f-number that the file tells, or no wider than a dead photosite shows.
     TooNarrow,
+    /// Narrower than the other marks in the picture, and all shadows share the width of the lens's pupil.
+    NarrowerThanOthers,
     /// As dark as one, but its edge is sharper than a shadow's at any f-number that leaves it so faint.
     SharpEdge,
     /// Not round: a bird, a twig, a wire.
