@@ -1,6 +1,9 @@
 //! Sign-off held against pictures whose content is known.
 
-use motelight_frame::{Digest, Encoding, FNumber, Frame, Layout, Mask, NoiseModel, Plane, Shot, Size, Tone};
+use std::path::Path;
+
+use motelight_frame::{Digest, Encoding, FNumber, Frame, Layout, Limits, Mask, NoiseModel, Plane, Shot, Size, Tone};
+use motelight_frame::{RawDecoder, ReadOptions, read};
 use motelight_motes::Viewing;
 use motelight_motes::signoff::{Cause, SignOff, SignOffOptions, Verdict, sign_off};
 use motelight_synth::random::Random;
@@ -22,7 +25,7 @@ fn looked_over_at(f_number: Option<f64>, viewing: Viewing, left: impl Fn(f64, f6
             let ground = 0.5 * (0.9 + 0.1 * x as f32 / SIZE.width as f32);
             let part = left(x as f64 + 0.5, y as f64 + 0.5);
             for (plane, part) in planes.iter_mut().zip(part) {
-                plane.set(x, y, ground * grain * part as f32);
+                plane.set(x, y, (ground * grain * part as f32).min(1.0));
             }
         }
     }
@@ -135,6 +138,11 @@ fn a_grey_mark_beside_a_green_tree_may_be_a_leaf_and_beside_a_grey_wall_is_a_sha
     assert_eq!(middle(&beside(green, 0.5)), (Some(Cause::BesideLeaves), Verdict::Clear));
     assert_eq!(middle(&beside(green, 0.1)), (Some(Cause::LikeAShadow), Verdict::Suspects));
     assert_eq!(middle(&beside(grey, 0.5)), (Some(Cause::LikeAShadow), Verdict::Suspects));
+    let in_a_meadow = looked_over(Viewing::screen(None), |x, y| {
+        let scene = if x > 680.0 { [0.1, 0.2, 0.05] } else { [0.8, 1.0, 0.6] };
+        scene.map(|light| light * mark(x, y, 12.0, 0.5))
+    });
+    assert_eq!(middle(&in_a_meadow).0, Some(Cause::LikeAShadow), "no leaf before what is no sky");
 }
 
 /// Pixels blur an edge by themselves, and leave too little of a faint small mark's to tell it by (optics: an edge is a quarter of
@@ -241,4 +249,48 @@ fn a_wide_mark_in_the_sky_close_above_a_town_counts_and_in_the_town_does_not() {
     };
     assert_eq!(over(442.0), Some(Cause::LikeAShadow));
     assert_ne!(over(380.0), Some(Cause::LikeAShadow));
+}
+
+/// A mote narrower than the pupil's image gives a shadow as wide as that image at half depth, whatever its own size (optics: b = h / N).
+#[test]
+fn what_is_narrower_than_shadows_that_agree_is_none() {
+    let said = |others: &[f64], width: f64| {
+        looked_over(Viewing::screen(None), |x, y| {
+            let place = |i: usize| (200.0 + 250.0 * i as f64, if i % 2 == 0 { 200.0 } else { 620.0 });
+            let other = |(i, w): (usize, &f64)| mark(x + 600.0 - place(i).0, y + 400.0 - place(i).1, *w, 0.12);
+            [mark(x, y, width, 0.2) * others.iter().enumerate().map(other).product::<f64>(); 3]
+        })
+    };
+    assert_eq!(middle(&said(&[14.0, 14.7, 13.4, 14.0], 6.0)), (Some(Cause::NarrowerThanOthers), Verdict::Suspects));
+    assert_eq!(middle(&said(&[14.0, 14.7, 13.4, 14.0], 13.0)).0, Some(Cause::LikeAShadow));
+    assert_eq!(middle(&said(&[14.0, 14.7, 13.4, 14.0], 24.0)).0, Some(Cause::LikeAShadow), "oil is wider");
+    assert_eq!(middle(&said(&[14.0, 14.7], 6.0)).0, Some(Cause::LikeAShadow), "two agree by chance");
+    assert_eq!(middle(&said(&[10.0, 14.0, 20.0, 30.0], 6.0)).0, Some(Cause::LikeAShadow), "these do not agree");
+}
+
+/// Beyond white a colour loses more than is seen, and a cloud is nearly white: a hole in it shows the blue of the sky.
+#[test]
+fn in_a_blown_out_cloud_a_grey_mark_counts_and_a_hole_does_not() {
+    let said = |left: [f64; 3]| {
+        looked_over(Viewing::screen(None), |x, y| {
+            [0, 1, 2].map(|c| [2.4, 2.3, 2.5][c] * (1.0 - (1.0 - left[c]) * (1.0 - mark(x, y, 14.0, 0.999))))
+        })
+    };
+    assert_eq!(middle(&said([0.25; 3])).0, Some(Cause::LikeAShadow));
+    assert_eq!(middle(&said([0.1, 0.2, 0.35])).0, Some(Cause::Coloured));
+}
+
+/// A photograph's own sky with two motes on its camera's sensor, seen by eye in the raking view. Places by a source extractor
+/// (sep 1.4.1 from PyPI on 1 - light / background, 3 sigma, 50 px at least), which finds these two and no other.
+#[test]
+fn two_real_motes_in_a_real_sky_are_found_and_nothing_else_counts() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/sunset_sky.jpg");
+    let reading = ReadOptions { limits: Limits::default(), sensor: None, raw: RawDecoder::InProcess };
+    let said = sign_off(&read(&path, &reading).expect("read"), &SignOffOptions::default());
+    let counted: Vec<_> = said.suspects.iter().filter(|s| s.counts).collect();
+    assert_eq!((said.verdict, counted.len()), (Verdict::Suspects, 2), "{counted:?}");
+    for (x, y) in [(1083.8, 109.4), (185.4, 502.7)] {
+        let near = counted.iter().any(|s| (s.at.x - x).hypot(s.at.y - y) < 1.5);
+        assert!(near, "none at {x}, {y}: {counted:?}");
+    }
 }

@@ -56,8 +56,9 @@ mod bound {
     /// Greatest loss of a colour over that of one that is as light, and how that grows with the light of the one over the
     /// other's, as a power: as steeply as tone curves flatten. A dead photosite takes one colour alone. Guesses.
     pub const DARKER: (f64, f64) = (1.5, 0.75);
-    /// Light below and above which tone curves bend as they like: next to black and next to white. Guesses.
-    pub const TOE: f64 = 0.015;
+    /// Light below and above which tone curves bend as they like: next to black, a quarter of the code of sRGB, and next to
+    /// white. Guesses.
+    pub const TOE: f64 = 0.05;
     /// See `TOE`.
     pub const SHOULDER: f64 = 0.9;
     /// How much farther beyond white one colour may lie than another, as a logarithm: what is blown out was nearly white. A guess.

@@ -26,6 +26,8 @@ const LEAST: f64 = 0.01;
 const OVER_BLUE: f64 = 1.03;
 /// See `OVER_BLUE`.
 const OVER_RED: f64 = 0.95;
+/// Blue over green in the light around, from which it may be a sky: a blue, a grey or a white one. A guess.
+const SKY: f64 = 0.9;
 
 /// Takes back what lies beside leaves.
 pub(super) fn take_back(suspects: &mut [Suspect], frame: &Frame, levels: &[Level]) {
@@ -55,9 +57,11 @@ fn beside(mark: &Suspect, frame: &Frame, levels: &[Level]) -> bool {
     if mark.contrast < AS_DARK * as_leaf {
         return false;
     }
-    let [red, green, blue] = [0, 1, 2].map(|c| {
-        let mean = |cells| mean_light(frame, c, level.cell, cells).max(1e-6);
-        mean(&things) / mean(&around)
-    });
+    let light = |cells| [0, 1, 2].map(|c| mean_light(frame, c, level.cell, cells).max(1e-6));
+    let (thing, sky) = (light(&things), light(&around));
+    if sky[2] < SKY * sky[1] {
+        return false;
+    }
+    let [red, green, blue] = [0, 1, 2].map(|c| thing[c] / sky[c]);
     green > OVER_BLUE * blue && green > OVER_RED * red
 }
