@@ -256,7 +256,7 @@ fn a_wide_mark_in_the_sky_close_above_a_town_counts_and_in_the_town_does_not() {
 fn what_is_narrower_than_shadows_that_agree_is_none() {
     let said = |others: &[f64], width: f64| {
         looked_over(Viewing::screen(None), |x, y| {
-            let place = |i: usize| (200.0 + 250.0 * i as f64, if i % 2 == 0 { 200.0 } else { 620.0 });
+            let place = |i: usize| (200.0 + 250.0 * i as f64, [200.0, 620.0][i % 2]);
             let other = |(i, w): (usize, &f64)| mark(x + 600.0 - place(i).0, y + 400.0 - place(i).1, *w, 0.12);
             [mark(x, y, width, 0.2) * others.iter().enumerate().map(other).product::<f64>(); 3]
         })
