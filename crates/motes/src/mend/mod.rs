@@ -122,7 +122,7 @@ fn ask(scene: &Scene, subjects: &mut [Subject], placement: &Placement, options: 
         for (&i, p) in asked.iter().zip(&pooled.probabilities) {
             subjects[i].probability = Some(*p);
         }
-        subjects.iter_mut().for_each(|s| s.decide(options, scene.few_codes()));
+        subjects.iter_mut().for_each(|s| s.decide(options, !scene.linear()));
         holds = pooled.holds;
         others = scene.neighbours(subjects);
     }

@@ -154,7 +154,7 @@ impl<'a> Scene<'a> {
     }
 
     /// Whether the picture's light is the sensor's.
-    fn linear(&self) -> bool {
+    pub fn linear(&self) -> bool {
         matches!(self.frame.layout, Layout::Mosaic(_))
     }
 

@@ -64,11 +64,11 @@ pub enum Light {
     Plane(usize),
 }
 
-/// Amplitude errors above this: detail so many times as strong as the shadow lies in the way. Dividing then changes
-/// less than the coding of that detail in few codes errs by, which dividing raises.
+/// Amplitude errors above this: detail so many times as strong as the shadow lies in the way. A guess.
 const HIDDEN: f64 = 30.0;
-/// The same for 8-bit pictures.
-const HIDDEN_IN_FEW_CODES: f64 = 5.0;
+/// The same for developed pictures: sharpening and few codes change such detail by more than the shadow does, and dividing
+/// raises that. A guess.
+const HIDDEN_ONCE_DEVELOPED: f64 = 5.0;
 
 impl<'a> Subject<'a> {
     /// A mote that has only been foretold.
@@ -144,7 +144,7 @@ impl<'a> Subject<'a> {
     }
 
     /// Whether it goes, and if not, why.
-    pub fn decide(&mut self, options: &MendOptions, few_codes: bool) {
+    pub fn decide(&mut self, options: &MendOptions, developed: bool) {
         self.decided = true;
         if matches!(self.reason, Some(Reason::NotPresent | Reason::HiddenByDetail)) {
             self.reason = None;
@@ -152,7 +152,7 @@ impl<'a> Subject<'a> {
         if self.reason.is_some() || self.choice == Some(Choice::Mend) {
             return;
         }
-        let hidden = if few_codes { HIDDEN_IN_FEW_CODES } else { HIDDEN };
+        let hidden = if developed { HIDDEN_ONCE_DEVELOPED } else { HIDDEN };
         if self.evidence.is_some_and(|e| e.answer.sigma > hidden) {
             self.reason = Some(Reason::HiddenByDetail);
             return;
