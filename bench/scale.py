@@ -138,6 +138,14 @@ def slope(rows, column):
     return math.log(last[column] / first[column]) / math.log(last[0] / first[0])
 
 
+def height_at(points, x):
+    """Where a line passes a column; far off where it does not reach it."""
+    for (ax, ay), (bx, by) in zip(points, points[1:]):
+        if ax <= x <= bx:
+            return ay + (by - ay) * (x - ax) / (bx - ax)
+    return math.inf
+
+
 INK = ["#1d1d1b", "#b5541c", "#2f6690"]
 
 
@@ -170,13 +178,15 @@ def plot(path, label, series):
                         y = to_y(value)
                         parts.append(f"<path d='M{left} {y:.1f}h{width}' stroke='#ddd'/>")
                         parts.append(f"<text x='{left - 8}' y='{y + 4:.1f}' text-anchor='end'>{text}</text>")
-        for ink, (name, rows) in zip(INK, series.items()):
-            points = [(to_x(r[0]), to_y(r[column])) for r in rows]
+        lines = [[(to_x(r[0]), to_y(r[column])) for r in rows] for rows in series.values()]
+        for ink, name, points in zip(INK, series, lines):
             line = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
             parts.append(f"<polyline points='{line}' fill='none' stroke='{ink}' stroke-width='2'/>")
             parts += [f"<circle cx='{x:.1f}' cy='{y:.1f}' r='3.5' fill='{ink}'/>" for x, y in points]
             if len(series) > 1:
-                parts.append(f"<text x='{points[-1][0] + 2:.1f}' y='{points[-1][1] - 8:.1f}' fill='{ink}' text-anchor='end'>{name}</text>")
+                x, y = points[-1]
+                crossed = any(-30 < height_at(other, x) - y < 0 for other in lines if other is not points)
+                parts.append(f"<text x='{x + 2:.1f}' y='{y + (18 if crossed else -8):.1f}' fill='{ink}' text-anchor='end'>{name}</text>")
         parts.append(f"<text x='{left + width / 2}' y='{top + height + 44}' text-anchor='middle'>{label}</text>")
     open(path, "w").write("\n".join(parts + ["</svg>"]) + "\n")
 
