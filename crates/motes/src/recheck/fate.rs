@@ -402,6 +402,9 @@ fn sums(odds: &[(f64, usize, usize)], of: impl Fn(usize) -> usize, value: impl F
 }
 
 /// Pairs that make the most statuses right in the mean, each with its probability.
+///
+/// Told as moved, a mote has one status, right if it moved at all; told as two, what is gone is right if it did not, and what is
+/// new if none moved there.
 fn likeliest(odds: &[(f64, usize, usize)]) -> Vec<(usize, usize, f64)> {
     let likely = probabilities(odds);
     let first = sums(odds, |k| odds[k].1, |k| likely[k]);
@@ -411,9 +414,9 @@ fn likeliest(odds: &[(f64, usize, usize)]) -> Vec<(usize, usize, f64)> {
     let mut taken: Vec<(usize, usize, f64)> = Vec::new();
     for k in order {
         let (_, i, j) = odds[k];
-        let probability = 0.5 * (first[i] + second[j]);
-        if probability > 0.5 && !taken.iter().any(|t| t.0 == i || t.1 == j) {
-            taken.push((i, j, probability.min(1.0)));
+        let told_as_two = (1.0 - first[i]) + (1.0 - second[j]);
+        if first[i] > told_as_two && !taken.iter().any(|t| t.0 == i || t.1 == j) {
+            taken.push((i, j, (0.5 * (first[i] + second[j])).min(1.0)));
         }
     }
     taken
@@ -434,8 +437,8 @@ mod tests {
         let pairs = likeliest(&[(3.0, 0, 0), (3.0, 0, 1)]);
         assert_eq!(pairs.len(), 1);
         assert!((pairs[0].2 - 0.5 * (6.0 / 7.0 + 3.0 / 7.0)).abs() < 1e-6, "{pairs:?}");
-        // Alone: 1 against odds of 0.8.
-        assert!(likeliest(&[(0.8, 0, 0)]).is_empty());
+        // Alone: 1 against odds of 1.9, where two are wanted.
+        assert!(likeliest(&[(1.9, 0, 0)]).is_empty());
         let pairs = likeliest(&[(4.0, 5, 7)]);
         assert!(pairs.len() == 1 && (pairs[0].2 - 0.8).abs() < 1e-6, "{pairs:?}");
         // A chain a-x-b-y of odds 2, 5, 3: matchings weigh 1 + 2 + 5 + 3 + 2*3 = 17; x is matched in 2 + 5 + 6.
