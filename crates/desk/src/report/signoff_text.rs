@@ -99,7 +99,7 @@ pub fn cause(cause: Cause) -> &'static str {
         Cause::KnownMote => "a mote of the shoot lies here and shows",
         Cause::LightOnesToo => "light marks as clear lie about it",
         Cause::TooNarrow => "too narrow to be told from a speck",
-        Cause::NarrowerThanOthers => "narrower than the picture's other marks, and one lens makes all alike",
+        Cause::NarrowerThanOthers => "narrower than the picture’s other marks, and one lens makes all alike",
         Cause::SharpEdge => "its edge is sharper than a shadow’s so faint",
         Cause::NotRound => "not round",
         Cause::Coloured => "of another colour than light taken away leaves",

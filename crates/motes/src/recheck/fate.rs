@@ -437,7 +437,8 @@ mod tests {
         let pairs = likeliest(&[(3.0, 0, 0), (3.0, 0, 1)]);
         assert_eq!(pairs.len(), 1);
         assert!((pairs[0].2 - 0.5 * (6.0 / 7.0 + 3.0 / 7.0)).abs() < 1e-6, "{pairs:?}");
-        // Alone: 1 against odds of 1.9, where two are wanted.
+        // Alone: 1 against odds of 0.8, and of 1.9, where two are wanted.
+        assert!(likeliest(&[(0.8, 0, 0)]).is_empty());
         assert!(likeliest(&[(1.9, 0, 0)]).is_empty());
         let pairs = likeliest(&[(4.0, 5, 7)]);
         assert!(pairs.len() == 1 && (pairs[0].2 - 0.8).abs() < 1e-6, "{pairs:?}");

@@ -57,8 +57,8 @@ fn beside(mark: &Suspect, frame: &Frame, levels: &[Level]) -> bool {
     if mark.contrast < AS_DARK * as_leaf {
         return false;
     }
-    let light = |cells| [0, 1, 2].map(|c| mean_light(frame, c, level.cell, cells).max(1e-6));
-    let (thing, sky) = (light(&things), light(&around));
+    let colours = |cells| [0, 1, 2].map(|c| mean_light(frame, c, level.cell, cells).max(1e-6));
+    let (thing, sky) = (colours(&things), colours(&around));
     if sky[2] < SKY * sky[1] {
         return false;
     }
