@@ -40,6 +40,7 @@ fn judged() -> SignOff {
         snr: contrast / 0.004,
         counts,
         cause,
+        fibre: false,
         mote: None,
     };
     let mut suspects = vec![

@@ -163,6 +163,56 @@ fn a_dark_disc_with_a_hard_edge_is_no_shadow() {
     assert_eq!(middle(&said), (Some(Cause::SharpEdge), Verdict::Clear));
 }
 
+/// The same of a long one, a stone on snow: a round mark that explained its ends would have a soft edge.
+#[test]
+fn a_dark_ellipse_with_a_hard_edge_is_no_shadow() {
+    let stone = |x: f64, y: f64| if ((x - 600.0) / 11.0).hypot((y - 400.0) / 7.5) < 1.0 { 0.5 } else { 1.0 };
+    let said = looked_over(Viewing::screen(None), |x, y| [stone(x, y); 3]);
+    assert_eq!(middle(&said), (Some(Cause::SharpEdge), Verdict::Clear));
+    // As long, and as soft as the shadow of a mote is that takes half of the light.
+    let soft = |x: f64, y: f64| mark(600.0 + (x - 600.0) / 1.2, 400.0 + (y - 400.0) * 1.2, 18.0, 0.55);
+    let said = looked_over(Viewing::screen(None), |x, y| [soft(x, y); 3]);
+    assert_eq!(middle(&said), (Some(Cause::LikeAShadow), Verdict::Suspects));
+}
+
+/// What is as sharp as the picture's own edges stands in the scene: here these are blurred as by making it larger.
+#[test]
+fn in_a_soft_picture_a_disc_as_sharp_as_its_blinds_is_no_shadow() {
+    const BLUR: f64 = 1.6;
+    let said = |blur: f64| {
+        looked_over(Viewing::screen(None), |x, y| {
+            let edge = |inside: f64, blur: f64| 1.0 / (1.0 + (-1.702 * inside / blur).exp());
+            let stripe = |v: f64| edge(8.0 - ((v.rem_euclid(40.0)) - 20.0).abs(), BLUR);
+            let blinds = if y > 560.0 { 1.0 - 0.6 * stripe(x) } else { 1.0 };
+            let disc = 1.0 - 0.5 * edge(9.0 - (x - 600.0).hypot(y - 400.0), blur);
+            [blinds * disc; 3]
+        })
+    };
+    assert_eq!(middle(&said(BLUR)).0, Some(Cause::SharpEdge));
+    assert_eq!(middle(&said(3.0)).0, Some(Cause::LikeAShadow), "softer than these");
+}
+
+/// A bird far off, in a picture as soft as above: its wings are a strand of even thickness, as sharp as all else.
+#[test]
+fn wings_as_sharp_as_the_picture_are_no_fibre() {
+    let edge = |inside: f64| 1.0 / (1.0 + (-1.702 * inside / 1.3).exp());
+    let off_the_wings = |x: f64, y: f64| {
+        let x = (x - 600.0).abs();
+        let line = |a: (f64, f64), b: (f64, f64)| {
+            let (u, v) = (b.0 - a.0, b.1 - a.1);
+            let t = (((x - a.0) * u + (y - a.1) * v) / (u * u + v * v)).clamp(0.0, 1.0);
+            (x - a.0 - t * u).hypot(y - a.1 - t * v)
+        };
+        line((0.0, 400.0), (6.0, 393.0)).min(line((6.0, 393.0), (22.0, 397.0)))
+    };
+    let said = looked_over(Viewing::screen(None), |x, y| {
+        let stripe = |v: f64| edge(8.0 - ((v.rem_euclid(40.0)) - 20.0).abs());
+        let blinds = if y > 560.0 { 1.0 - 0.6 * stripe(x) } else { 1.0 };
+        [blinds * (1.0 - 0.7 * edge(2.0 - off_the_wings(x, y))); 3]
+    });
+    assert_eq!(said.verdict, Verdict::Clear, "{:?}", said.suspects);
+}
+
 #[test]
 fn a_bird_is_not_round() {
     let bird = |x: f64, y: f64| mark(600.0 + (x - 600.0) / 2.5, y, 10.0, 0.5);
@@ -268,6 +318,38 @@ fn what_is_narrower_than_shadows_that_agree_is_none() {
     assert_eq!(middle(&said(&[10.0, 14.0, 20.0, 30.0], 6.0)).0, Some(Cause::LikeAShadow), "these do not agree");
 }
 
+/// One pupil makes all faint shadows of a picture alike: marks of all widths are stones or stains.
+#[test]
+fn faint_marks_of_all_widths_are_no_shadows() {
+    let said = |widths: [f64; 7]| {
+        looked_over(Viewing::screen(None), |x, y| {
+            let place = |i: usize| (150.0 + 150.0 * i as f64, [200.0, 400.0, 620.0][i % 3]);
+            let one = |(i, w): (usize, &f64)| mark(x + 600.0 - place(i).0, y + 400.0 - place(i).1, *w, 0.25);
+            [widths.iter().enumerate().map(one).product(); 3]
+        })
+    };
+    let of_all = said([5.0, 6.6, 8.8, 11.7, 15.5, 20.5, 27.0]);
+    assert_eq!(of_all.verdict, Verdict::Clear, "{:?}", of_all.suspects);
+    assert!(of_all.suspects.iter().any(|s| s.cause == Cause::OfAllWidths));
+    let of_one = said([14.0, 15.0, 13.0, 14.0, 12.5, 14.0, 30.0]);
+    assert_eq!(of_one.suspects.iter().filter(|s| s.counts).count(), 7, "{:?}", of_one.suspects);
+}
+
+/// Three pixels are too few to tell an edge by; larger things about it tell what it is.
+#[test]
+fn a_speck_among_stones_is_one() {
+    let said = |stones: usize| {
+        looked_over(Viewing::screen(None), |x, y| {
+            let hard = |(at, r): ((f64, f64), f64)| 1.0 - 0.5 * (0.5 + r - (x - at.0).hypot(y - at.1)).clamp(0.0, 1.0);
+            let places = [(500.0, 330.0), (700.0, 350.0), (560.0, 520.0), (690.0, 500.0)];
+            let stones: f64 = places[..stones].iter().map(|p| hard((*p, 8.0))).product();
+            [stones * mark(x, y, 4.0, 0.4); 3]
+        })
+    };
+    assert_eq!(middle(&said(4)), (Some(Cause::AmongSharpOnes), Verdict::Clear));
+    assert_eq!(middle(&said(2)).0, Some(Cause::LikeAShadow), "two tell nothing");
+}
+
 /// Beyond white a colour loses more than is seen, and a cloud is nearly white: a hole in it shows the blue of the sky.
 #[test]
 fn in_a_blown_out_cloud_a_grey_mark_counts_and_a_hole_does_not() {
@@ -278,6 +360,8 @@ fn in_a_blown_out_cloud_a_grey_mark_counts_and_a_hole_does_not() {
     };
     assert_eq!(middle(&said([0.25; 3])).0, Some(Cause::LikeAShadow));
     assert_eq!(middle(&said([0.1, 0.2, 0.35])).0, Some(Cause::Coloured));
+    let tip = looked_over(Viewing::screen(None), |x, y| [2.6 * mark(x, y, 14.0, 0.3); 3]);
+    assert_eq!(middle(&tip), (Some(Cause::BlownOut), Verdict::Clear), "only the tip of it shows");
 }
 
 /// A photograph's own sky with two motes on its camera's sensor, seen by eye in the raking view. Places by a source extractor

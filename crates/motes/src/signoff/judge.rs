@@ -2,6 +2,7 @@
 
 use motelight_frame::Size;
 
+use super::levels::ACROSS;
 use super::patch::{Mark, OWN_BLUR, Tint};
 use super::result::{Cause, Suspect};
 use super::seek::{Around, CLEARLY, Place, STANDS_OUT};
@@ -29,12 +30,14 @@ mod bound {
     pub const UNEXPLAINED: f64 = 0.18;
     /// Long over short axis: motes are up to 1.8 times as long as wide, and blurred by the pupil.
     pub const ELONGATION: f64 = 1.7;
-    /// Blur of the edge in widths over the root of the contrast. A mote of width a under a pupil's image of width b takes
-    /// (a / b)^2 of the light and blurs the edge by a disc of width a: of standard deviation a / 4. Sharpening and tone
-    /// curves are given half of it.
-    pub const SOFTNESS: f64 = 0.5 * 0.25;
-    /// Cells across below which an edge cannot be told.
-    pub const EDGE_CELLS: f64 = 6.5;
+    /// Share of the blur that an edge has by the optics ([`super::least_softness`]) that sharpening and tone curves leave. A guess.
+    pub const LEFT_SOFT: f64 = 0.5;
+    /// Width over the picture's own blur below which sharpening decides how an edge looks: five pixels of a sharp one. A guess.
+    pub const EDGE: f64 = 11.0;
+    /// Such a blur over the picture's own from which the two together are told from that alone: it adds a sixth. A guess.
+    pub const TOLD: f64 = 0.6;
+    /// Greatest blur that is taken for a picture's own, px: of one made twice as large. A guess.
+    pub const MOST_BLUR: f64 = 2.0;
     /// Width over that of the narrowest shadow: a width is measured to a fifth.
     pub const TOO_NARROW: f64 = 0.8;
     /// Marks about one that are no shadows from which it lies in a swarm of them, and how far about, in widths. A guess.
@@ -61,6 +64,11 @@ mod bound {
     pub const TOE: f64 = 0.05;
     /// See `TOE`.
     pub const SHOULDER: f64 = 0.9;
+    /// Light of what is blown out.
+    pub const BLOWN_OUT: f64 = 0.98;
+    /// Contrast below which only the tip of a mark comes out of light that is blown out: how wide and soft it is does not show, nor
+    /// what else lies about it. A guess.
+    pub const TIP: f64 = 0.3;
     /// How much farther beyond white one colour may lie than another, as a logarithm: what is blown out was nearly white. A guess.
     pub const BEYOND_WHITE: f64 = 0.35;
     /// Loss that a tone curve leaves of the lightest colour, at least, over that of the darkest.
@@ -76,10 +84,12 @@ mod bound {
     pub const BULGE: f64 = 1.7;
     /// Least fall of a strand's side over its thickness: a thin fibre's shadow has the pupil's outline, half a circle, which
     /// falls from four fifths to one fifth in 0.21 of its width at half depth. Sharpening is given the rest. One that takes more
-    /// of the light is thicker, and its sides fall more slowly. A picture's own blur only adds. A guess.
+    /// of the light is thicker, and its sides fall more slowly. A picture's own blur adds to it as variances do. A guess.
     pub const FALL: f64 = 0.15;
     /// See `FALL`: by so much more per contrast.
     pub const FALL_OF_THICK: f64 = 0.3;
+    /// Width over which a Gaussian's integral falls from four fifths to one fifth, in its standard deviation.
+    pub const FOUR_FIFTHS: f64 = 1.683;
     /// Strongest square beside a strand over it: there are many of these, and a cloud's streak has others about it. A guess.
     pub const UNREST_BESIDE: f64 = 0.25;
     /// Like `QUIET`.
@@ -97,28 +107,43 @@ pub(super) struct Least {
     pub shadow: f64,
     /// Of what is no dead photosite.
     speck: f64,
+    /// Blur of the picture's sharpest edges.
+    blur: f64,
+    /// Side of the finest cells.
+    cell: f64,
 }
 
 impl Least {
-    pub fn new(size: Size, shadow: f64) -> Least {
+    pub fn new(size: Size, shadow: f64, blur: Option<f64>, cell: usize) -> Least {
         let scale = (size.width.max(size.height) as f64 / bound::TAKEN).min(1.0);
         let taken = (bound::SPECK.powi(2) - bound::PIXEL.powi(2)).sqrt();
-        Least { shadow, speck: (scale * taken).hypot(bound::PIXEL) }
+        let blur = blur.unwrap_or(0.0).min(bound::MOST_BLUR);
+        Least { shadow, speck: (scale * taken).hypot(bound::PIXEL), blur, cell: cell as f64 }
+    }
+
+    /// Whether a suspect is wide enough for its edge to be told from a sharp one: it was measured on cells it is seven across.
+    pub fn tells(&self, s: &Suspect) -> bool {
+        let own = (OWN_BLUR / (s.width_px / self.cell).min(ACROSS)).max(self.blur / s.width_px);
+        is_told(s.contrast, own)
     }
 }
 
 /// What a mark is taken for; [`Cause::LikeAShadow`] where nothing speaks against it.
-/// `colours` is asked only where all else fits.
+/// `closer`, the mark on finer cells if it was measured on coarse ones, and `colours` are asked only where all else fits.
 /// `noticed`: contrast that would just be noticed there, grain apart.
 pub(super) fn cause(
     mark: &Mark,
     around: &Around,
     least: &Least,
     noticed: f64,
+    closer: impl FnOnce() -> Option<Mark>,
     colours: impl FnOnce() -> Vec<Tint>,
 ) -> Cause {
     if around.is_crowd() {
         return Cause::OneOfMany;
+    }
+    if mark.ground() > bound::BLOWN_OUT && mark.contrast < bound::TIP {
+        return Cause::BlownOut;
     }
     // Plain is where nothing else of that size would be noticed: detail that shows by itself hides a shadow.
     let stands_out = around.stands_out(mark.contrast);
@@ -131,16 +156,11 @@ pub(super) fn cause(
     if mark.width < (bound::TOO_NARROW * least.shadow).max(least.speck) {
         return Cause::TooNarrow;
     }
-    if mark.elongation() > bound::ELONGATION {
+    if mark.moments().elongation > bound::ELONGATION || mark.unexplained() > bound::UNEXPLAINED {
         return Cause::NotRound;
     }
-    let round = mark.round();
-    if round.unexplained > bound::UNEXPLAINED {
-        return Cause::NotRound;
-    }
-    let soft = bound::SOFTNESS * mark.contrast.sqrt();
-    let told = mark.width_cells >= bound::EDGE_CELLS && soft * mark.width_cells > OWN_BLUR;
-    if told && round.softness < soft {
+    let closer = closer();
+    if is_sharp(closer.as_ref().unwrap_or(mark), least.blur) {
         return Cause::SharpEdge;
     }
     if coloured(&colours()) {
@@ -149,13 +169,38 @@ pub(super) fn cause(
     Cause::LikeAShadow
 }
 
+/// Whether a mark's edge is sharper than a shadow's can be, if that can be told.
+fn is_sharp(mark: &Mark, blur: f64) -> bool {
+    let soft = least_softness(mark.contrast);
+    // What a tone curve sinks into black, or what comes out of clipped light, has the edge that these give it.
+    let bent = (1.0 - mark.contrast) * mark.ground() < bound::TOE || mark.ground() > CLIPPED;
+    !bent && is_told(mark.contrast, mark.own_blur(blur)) && mark.softness(blur) < soft
+}
+
+/// Whether the edge of a shadow of some contrast can be told from a sharp one, where that is blurred by so much of its width.
+fn is_told(contrast: f64, own_blur: f64) -> bool {
+    bound::EDGE * own_blur < 1.0 && least_softness(contrast) > bound::TOLD * own_blur
+}
+
+/// Least blur of the edge of a shadow of some contrast, standard deviation in widths.
+///
+/// A round mote of width a under a pupil's image of width b takes (a / b)^2 of the light, is b wide and blurs the edge by a disc
+/// of width a: of standard deviation a / 4. One wider than that image blurs it by b / 4, and the light that is left within its own
+/// width comes in at the edge: `1 - c = 0.36 b / a`, for the convolution of two discs of a / b from 1.1 to 2, within 0.03. A tone
+/// curve makes what is dark darker still and its edge steeper, which is given as a square.
+fn least_softness(contrast: f64) -> f64 {
+    let let_in = (1.0 - contrast).max(0.0) / 0.36;
+    bound::LEFT_SOFT * 0.25 * contrast.sqrt().min(let_in * let_in)
+}
+
 /// Whether a strand looks like a fibre's shadow: even, soft at its sides, dark without a colour of its own, and alone on a
 /// plain place.
 pub(super) fn is_fibre(strand: &Strand, least: &Least, noticed: f64, colours: impl FnOnce() -> Vec<Tint>) -> bool {
     let plain = strand.unrest < (noticed / strand.contrast).clamp(bound::QUIET_BESIDE, bound::UNREST_BESIDE);
     let even = strand.slenderness > bound::SLENDER && strand.bulge < bound::BULGE;
     let wide = strand.thickness > bound::TOO_NARROW * (bound::STRAND * least.shadow).max(least.speck);
-    let soft = strand.fall > bound::FALL + bound::FALL_OF_THICK * strand.contrast;
+    let sharp = bound::FOUR_FIFTHS * least.blur / strand.thickness;
+    let soft = strand.fall > sharp.hypot(bound::FALL + bound::FALL_OF_THICK * strand.contrast);
     plain && even && wide && soft && strand.contrast > STANDS_OUT * strand.sigma && !coloured(&colours())
 }
 
@@ -166,15 +211,18 @@ pub(super) fn may_count(place: &Place) -> bool {
 }
 
 /// Takes back what lies in a swarm: leaves before a sky are of every shape and colour, and a few of them are round and grey.
-/// Marks of its kind close by that are no shadows tell of one, if they outnumber those that look like shadows.
-pub(super) fn against_swarms(suspects: &mut [Suspect]) {
+/// Marks of its kind close by that are no shadows tell of one, if they outnumber those that look like shadows; one with a sharp
+/// edge is not of the kind of one with a soft edge.
+pub(super) fn against_swarms(suspects: &mut [Suspect], least: &Least) {
     take_back(suspects, Cause::OneOfMany, |s, all| {
         let reach = bound::SWARM_REACH * s.width_px;
+        let soft = least.tells(s);
         let about = all.iter().filter(|m| {
             let off = s.at.distance(m.at).0;
-            let seen_as_well = m.contrast > 0.4 * s.contrast && m.times_threshold > 0.4 * s.times_threshold;
+            let seen_as_well =
+                (0.4..=2.5).contains(&(m.contrast / s.contrast)) && m.times_threshold > 0.4 * s.times_threshold;
             let kin = (0.5..=2.0).contains(&(m.width_px / s.width_px)) && seen_as_well;
-            off > 0.0 && off < reach && kin
+            off > 0.0 && off < reach && kin && !(soft && m.cause == Cause::SharpEdge)
         });
         let (like, odd): (Vec<&Suspect>, Vec<&Suspect>) = about.partition(|m| m.counts);
         let things = apart(&odd);
@@ -250,4 +298,58 @@ fn coloured(colours: &[Tint]) -> bool {
         return true;
     }
     colours.iter().any(|light| colours.iter().any(|dark| at_odds(light, dark)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::PI;
+
+    /// Share of a disc of diameter `b`, `r` off, that one of diameter `a` covers: two circles' common area (Bronshtein and
+    /// Semendyayev, Handbook of Mathematics, circular segments).
+    fn covered(a: f64, b: f64, r: f64) -> f64 {
+        let (p, q) = (0.5 * a, 0.5 * b);
+        let common = if r >= p + q {
+            0.0
+        } else if r <= (p - q).abs() {
+            PI * p.min(q).powi(2)
+        } else {
+            let segment = |s: f64, t: f64| {
+                let d = (r * r + s * s - t * t) / (2.0 * r);
+                s * s * (d / s).acos() - d * (s * s - d * d).sqrt()
+            };
+            segment(p, q) + segment(q, p)
+        };
+        common / (PI * q * q)
+    }
+
+    /// Contrast over the disc of its width at half depth and blur of the edge in widths, of a disc before a round pupil: the spread of
+    /// the slope about its middle.
+    fn shadow_of(a: f64) -> (f64, f64) {
+        let at = |i: usize| (i as f64 + 0.5) * 1e-3;
+        let half = (0..).map(at).find(|&r| covered(a, 1.0, r) < 0.5 * covered(a, 1.0, 0.0)).expect("it ends");
+        let inside: Vec<f64> = (0..).map(at).take_while(|r| *r < half).collect();
+        let contrast = inside.iter().map(|&r| covered(a, 1.0, r) * r).sum::<f64>() / inside.iter().sum::<f64>();
+        let ends = 0.5 * (1.0 + a) + 2e-3;
+        let slopes =
+            (0..).map(at).take_while(|r| *r < ends).map(|r| (r, covered(a, 1.0, r) - covered(a, 1.0, r + 1e-3)));
+        let slopes: Vec<(f64, f64)> = slopes.collect();
+        let sum: f64 = slopes.iter().map(|s| s.1).sum();
+        let middle = slopes.iter().map(|s| s.0 * s.1).sum::<f64>() / sum;
+        let spread = (slopes.iter().map(|s| (s.0 - middle).powi(2) * s.1).sum::<f64>() / sum).sqrt();
+        (contrast, spread / (2.0 * half))
+    }
+
+    /// Half of the blur that the optics give is asked for, and of a dark mark less: a shadow of any size has more, and up to three
+    /// fifths of the light taken twice what is asked for is near what it has.
+    #[test]
+    fn no_shadow_of_a_disc_is_as_sharp_as_what_is_called_sharp() {
+        for a in [0.1, 0.2, 0.3, 0.5, 0.7, 0.9, 1.0, 1.2, 1.5, 2.0, 3.0] {
+            let (contrast, blur) = shadow_of(a);
+            let asked = least_softness(contrast) / bound::LEFT_SOFT;
+            let least = if contrast < 0.6 { 0.55 } else { 0.05 };
+            let said = format!("a / b = {a}: contrast {contrast:.3}, blur {blur:.3}, asked {asked:.3}");
+            assert!((least..1.15).contains(&(asked / blur)), "{said}");
+        }
+    }
 }

@@ -26,6 +26,8 @@ const LEAST: f64 = 0.01;
 const OVER_BLUE: f64 = 1.03;
 /// See `OVER_BLUE`.
 const OVER_RED: f64 = 0.95;
+/// Light around below which it is night, and a colour tells nothing. A guess.
+const NIGHT: f32 = 0.05;
 /// Blue over green in the light around, from which it may be a sky: a blue, a grey or a white one. A guess.
 const SKY: f64 = 0.9;
 
@@ -43,6 +45,9 @@ fn beside(mark: &Suspect, frame: &Frame, levels: &[Level]) -> bool {
     let about = |within| about(level, mark.at, mark.width_px, within);
     let around = about(AROUND);
     let (ground, sigma) = usual_light(level, &around);
+    if ground < NIGHT {
+        return false;
+    }
     let dark = ground - ((AS_DARK * mark.contrast) as f32 * ground).max(OVER_GRAIN * sigma);
     let light = |&(i, j): &(usize, usize)| level.light.at(i, j);
     // The mark itself is none of them.

@@ -42,9 +42,12 @@ pub(super) fn levels(frame: &Frame, widest_px: f64) -> Vec<Level> {
     }
 }
 
+/// Cells across a mark from which on nothing of it is lost.
+pub(super) const ACROSS: f64 = 7.0;
+
 /// The coarsest cells of which a width, px, is at least seven wide; the finest where none is so fine.
 pub(super) fn seven_across(levels: &[Level], width_px: f64) -> &Level {
-    levels.iter().rev().find(|l| width_px / l.cell as f64 >= 7.0).unwrap_or(&levels[0])
+    levels.iter().rev().find(|l| width_px / l.cell as f64 >= ACROSS).unwrap_or(&levels[0])
 }
 
 /// Offsets from a place, and column and row, of the cells within reach of it in every `step`th row and column.

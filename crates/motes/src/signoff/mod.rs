@@ -6,6 +6,7 @@
 //! narrows them down.
 
 mod levels;
+mod blur;
 mod seek;
 mod patch;
 mod square;
@@ -96,7 +97,6 @@ pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
     let size = frame.size();
     let eye = Eye::new(frame, &options.viewings);
     let widths = widths(frame);
-    let least = Least::new(size, widths.start);
     let levels = levels::levels(frame, widths.end);
     let mut places: Vec<Place> = Vec::new();
     let mut ledger = vouch::Tally::new(size);
@@ -119,12 +119,14 @@ pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
             ledger.note(level, &responses);
         }
     }
+    let likely = places.iter().filter(|p| judge::may_count(p)).map(|p| (p.x, p.y, p.width));
+    let least = Least::new(size, widths.start, blur::of_edges(&levels[0], likely), levels[0].cell);
     let (shadows, mirrored): (Vec<Place>, Vec<Place>) = places.into_iter().partition(|p| p.side == Side::Darker);
     let look = |places: &[Place]| {
         merged(places.par_iter().filter_map(|place| suspect(frame, &levels, place, &least, &eye)).collect())
     };
     let mut suspects = look(&likeliest(shadows, LOOKED_AT));
-    judge::against_swarms(&mut suspects);
+    judge::against_swarms(&mut suspects, &least);
     leaves::take_back(&mut suspects, frame, &levels);
     // Only what can speak against a dark mark is looked at; a place moves a little when it is measured.
     let reach = judge::mirrored_reach(size);
@@ -132,6 +134,7 @@ pub fn sign_off(frame: &Frame, options: &SignOffOptions) -> SignOff {
     let mut mirrored = look(&likeliest(mirrored.into_iter().filter(told).collect(), 0));
     mirrored.retain(|m| m.counts && stands_up(m, &levels));
     judge::against_mirrored(&mut suspects, &mirrored, reach);
+    alike::among_sharp(&mut suspects, &least, reach);
     alike::agree(&mut suspects);
     suspects.sort_by(order);
     let low = suspects.iter().take_while(|s| s.counts).count() + LISTED;
@@ -176,11 +179,12 @@ struct Found {
 /// A measured place as what it is listed for; `None` where it would not be seen or is no more than grain.
 fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, least: &Least, eye: &Eye) -> Option<Found> {
     let mark = patch::measure(levels, place)?;
-    let among = round(frame, &mark, &place.around, least, eye);
+    let among = round(frame, levels, &mark, &place.around, least, eye);
     if among.as_ref().is_some_and(|f| f.suspect.counts) {
         return among;
     }
-    let beside = place.beside.and_then(|side| round(frame, &mark, &side, least, eye)).filter(|f| f.suspect.counts);
+    let beside =
+        place.beside.and_then(|side| round(frame, levels, &mark, &side, least, eye)).filter(|f| f.suspect.counts);
     if beside.is_some() {
         return beside;
     }
@@ -190,7 +194,14 @@ fn suspect(frame: &Frame, levels: &[levels::Level], place: &Place, least: &Least
 }
 
 /// A mark as a round shadow in such surroundings.
-fn round(frame: &Frame, mark: &Mark, around: &Around, least: &Least, eye: &Eye) -> Option<Found> {
+fn round(
+    frame: &Frame,
+    levels: &[levels::Level],
+    mark: &Mark,
+    around: &Around,
+    least: &Least,
+    eye: &Eye,
+) -> Option<Found> {
     let sigma = around.sigma;
     let times = mark.contrast / eye.noticed(mark.width, mark.ground(), sigma);
     let snr = mark.contrast / sigma.max(1e-9);
@@ -198,7 +209,8 @@ fn round(frame: &Frame, mark: &Mark, around: &Around, least: &Least, eye: &Eye) 
         return None;
     }
     let noticed = eye.noticed(mark.width, mark.ground(), 0.0);
-    let cause = judge::cause(mark, around, least, noticed, || patch::colours(frame, mark));
+    let (closer, colours) = (|| patch::closer(levels, mark), || patch::colours(frame, mark));
+    let cause = judge::cause(mark, around, least, noticed, closer, colours);
     let suspect = Suspect {
         at: PicturePoint { x: mark.x, y: mark.y },
         width_px: mark.width,
@@ -208,6 +220,7 @@ fn round(frame: &Frame, mark: &Mark, around: &Around, least: &Least, eye: &Eye) 
         snr,
         counts: cause == Cause::LikeAShadow,
         cause,
+        fibre: false,
         mote: None,
     };
     Some(Found { reach: 0.6 * mark.width, suspect })
@@ -232,6 +245,7 @@ fn fibre(frame: &Frame, levels: &[levels::Level], place: &Place, least: &Least, 
         snr,
         counts: true,
         cause: Cause::LikeAShadow,
+        fibre: true,
         mote: None,
     };
     Some(Found { reach: strand.reach, suspect })

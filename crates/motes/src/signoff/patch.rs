@@ -18,7 +18,7 @@ fn length(x: f64, y: f64) -> f64 {
 const SECTORS: usize = 8;
 /// Widths of the edge tried, standard deviations of its blur in widths of the mark: from as sharp as a printed
 /// dot to a Gaussian hill.
-const SOFTNESS: [f64; 5] = [0.02, 0.07, 0.13, 0.20, 0.28];
+const SOFTNESS: [f64; 7] = [0.02, 0.045, 0.07, 0.10, 0.13, 0.20, 0.28];
 
 /// How far a mark's light is weighed for its centre and width, in widths.
 const OUTLINE: f64 = 0.85;
@@ -41,18 +41,24 @@ pub(super) struct Mark {
     /// Width at half depth, px.
     pub width: f64,
     /// The same, cells of the level it was measured on.
-    pub width_cells: f64,
+    width_cells: f64,
     /// Mean light lost over the disc of that width.
     pub contrast: f64,
     losses: Losses,
 }
 
-/// The round mark that explains a loss best.
-pub(super) struct Round {
-    /// Share of the squared loss in and about the mark that no round mark explains, noise taken off.
-    pub unexplained: f64,
-    /// Blur of its edge in widths.
-    pub softness: f64,
+/// How well the loss is that of one mark.
+struct Explained {
+    unexplained: f64,
+    softness: f64,
+}
+
+/// The axes of a mark.
+pub(super) struct Moments {
+    /// Long over short axis.
+    pub elongation: f64,
+    /// Direction of the long one.
+    angle: f64,
 }
 
 /// A colour in a mark.
@@ -96,17 +102,30 @@ struct Losses {
 
 /// Measures a place; `None` where it melts away on a close look.
 pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Mark> {
-    let level = seven_across(levels, place.width);
+    on(seven_across(levels, place.width), place.side, place.x, place.y, place.width)
+}
+
+/// A mark that is narrower than the filter that found it on cells so fine that its edge can be told; `None` if it was measured
+/// on these.
+pub(super) fn closer(levels: &[Level], mark: &Mark) -> Option<Mark> {
+    let finer = seven_across(levels, mark.width);
+    let coarse = mark.width > 1.5 * finer.cell as f64 * mark.width_cells;
+    if coarse { on(finer, mark.side, mark.x, mark.y, mark.width) } else { None }
+}
+
+/// Measures a mark about so wide, px, on the cells of a level.
+fn on(level: &Level, side: Side, x_px: f64, y_px: f64, width_px: f64) -> Option<Mark> {
     let cell = level.cell as f64;
-    let (mut x, mut y, mut width) = (place.x / cell, place.y / cell, place.width / cell);
+    let first = (x_px / cell, y_px / cell, width_px / cell);
+    let (mut x, mut y, mut width) = first;
     let losses_of = |x, y, width, reach| {
         let (inner, outer) = ring(width);
-        losses(&Window { light: &level.light, x, y, reach: outer }, place.side, inner, reach)
+        losses(&Window { light: &level.light, x, y, reach: outer }, side, inner, reach)
     };
     for _ in 0..3 {
         let (dx, dy, new_width) = outline(&losses_of(x, y, width, OUTLINE * width)?.cells, width)?;
         // A mark that runs away was none of its own.
-        if (x + dx - place.x / cell).hypot(y + dy - place.y / cell) > 0.5 * place.width / cell {
+        if (x + dx - first.0).hypot(y + dy - first.1) > 0.5 * first.2 {
             return None;
         }
         let settled = dx.hypot(dy) < SETTLED * width && (new_width / width - 1.0).abs() < SETTLED;
@@ -121,7 +140,7 @@ pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Mark> {
     if contrast <= 0.0 {
         return None;
     }
-    Some(Mark { side: place.side, x: x * cell, y: y * cell, width: width * cell, width_cells: width, contrast, losses })
+    Some(Mark { side, x: x * cell, y: y * cell, width: width * cell, width_cells: width, contrast, losses })
 }
 
 /// Inner and outer radius of the surroundings of a mark, cells: past the halo of sharpening.
@@ -233,18 +252,38 @@ impl Mark {
         self.losses.cells.len() as f64 / (PI * self.losses.ground.reach.powi(2))
     }
 
-    /// The round mark of its width that explains the loss best.
-    pub fn round(&self) -> Round {
+    /// Share of the squared loss in and about it that no round mark of its width explains, noise taken off.
+    pub fn unexplained(&self) -> f64 {
+        self.best_explained(OWN_BLUR, length).unexplained
+    }
+
+    /// Blur of its edge in widths besides the picture's own, px, as of an ellipse of its own two axes: a round mark that explained
+    /// a long one would have to be soft.
+    pub fn softness(&self, blur_px: f64) -> f64 {
+        let Moments { elongation, angle } = self.moments();
+        let (cos, sin, stretch) = (libm::cos(angle), libm::sin(angle), elongation.sqrt());
+        let off = |dx, dy| length((dx * cos + dy * sin) / stretch, (dy * cos - dx * sin) * stretch);
+        self.best_explained(self.own_blur(blur_px) * self.width_cells, off).softness
+    }
+
+    /// Blur in widths that the picture, px, and the cells it is measured on give any edge.
+    pub fn own_blur(&self, blur_px: f64) -> f64 {
+        (OWN_BLUR / self.width_cells).max(blur_px / self.width)
+    }
+
+    /// The mark of its width that explains the loss best, `off` so far from its middle in all directions, on cells of a blur
+    /// of their own.
+    fn best_explained(&self, own_blur: f64, off: impl Fn(f64, f64) -> f64) -> Explained {
         let (losses, width) = (&self.losses, self.width_cells);
         let reach = 0.9 * width + 1.0;
         let inside: Vec<(f64, f64)> =
-            losses.cells.iter().map(|c| (length(c.0, c.1), c.2)).filter(|c| c.0 < reach).collect();
+            losses.cells.iter().map(|c| (off(c.0, c.1), c.2)).filter(|c| c.0 < reach).collect();
         let noise = losses.ground.sigma * losses.ground.sigma * inside.len() as f64;
         let power: f64 = inside.iter().map(|c| c.1 * c.1).sum();
         let mut best = (0.0, f64::MAX);
         for share in [0.8, 0.9, 1.0, 1.12, 1.25] {
             for softness in SOFTNESS {
-                let blur = (softness * width).hypot(OWN_BLUR);
+                let blur = (softness * width).hypot(own_blur);
                 let radius = 0.5 * share * width;
                 let (mut of_model, mut joint) = (0.0, 0.0);
                 for &(r, v) in &inside {
@@ -259,16 +298,17 @@ impl Mark {
             }
         }
         let unexplained = ((best.1 - noise) / (power - noise).max(0.1 * power)).max(0.0);
-        Round { unexplained, softness: best.0 }
+        Explained { unexplained, softness: best.0 }
     }
 
-    /// Long over short axis, from the second moments of the loss.
-    pub fn elongation(&self) -> f64 {
+    /// Its axes, from the second moments of the loss.
+    pub fn moments(&self) -> Moments {
+        const NONE: Moments = Moments { elongation: f64::MAX, angle: 0.0 };
         let (losses, width) = (&self.losses, self.width_cells);
         let (mut sum, mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0, 0.0);
         let (heart, _) = mean_within(&losses.cells, 0.0, 0.0, (0.25 * width).max(0.8));
         if heart <= 0.0 {
-            return f64::MAX;
+            return NONE;
         }
         for &(dx, dy, v) in losses.cells.iter().filter(|c| length(c.0, c.1) < 0.95 * width) {
             // The skirts are noise more than mark.
@@ -279,12 +319,15 @@ impl Mark {
             yy += weight * dy * dy;
         }
         if sum <= 0.0 {
-            return f64::MAX;
+            return NONE;
         }
         let cell = 1.0 / 12.0;
         let (a, b, c) = (xx / sum + cell, xy / sum, yy / sum + cell);
         let (middle, half) = (0.5 * (a + c), (0.25 * (a - c) * (a - c) + b * b).sqrt());
-        ((middle + half) / (middle - half).max(1e-3)).sqrt()
+        Moments {
+            elongation: ((middle + half) / (middle - half).max(1e-3)).sqrt(),
+            angle: 0.5 * libm::atan2(2.0 * b, a - c),
+        }
     }
 
     /// Strongest mean over eight discs round about, 0.7 widths across, 1.5 widths off, over the contrast.

@@ -29,10 +29,16 @@ pub enum Cause {
     TooNarrow,
     /// Narrower than the other marks in the picture, and all shadows share the width of the lens's pupil.
     NarrowerThanOthers,
+    /// The faint marks in the picture are of all widths, and shadows share that of the lens's pupil.
+    OfAllWidths,
     /// As dark as one, but its edge is sharper than a shadow's at any f-number that leaves it so faint.
     SharpEdge,
+    /// Too small for its edge to be told, and larger marks about it have sharp edges.
+    AmongSharpOnes,
     /// Not round: a bird, a twig, a wire.
     NotRound,
+    /// Faint, in light that is blown out: what it is like does not show there.
+    BlownOut,
     /// Other colours than light taken away leaves.
     Coloured,
     /// One of many alike near by: leaves, a printed screen, a pattern.
@@ -65,6 +71,8 @@ pub struct Suspect {
     pub counts: bool,
     /// Why it is listed, or listed low.
     pub cause: Cause,
+    /// Whether it is long: a fibre's.
+    pub fibre: bool,
     /// The mote of the shoot that lies there.
     pub mote: Option<String>,
 }

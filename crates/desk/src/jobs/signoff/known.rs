@@ -263,6 +263,7 @@ pub(super) fn among_suspects(judged: &mut SignOff, answers: &[AnswerEntry]) {
                 snr: contrast / sigma.max(1e-9),
                 counts: true,
                 cause: Cause::KnownMote,
+                fibre: false,
                 mote: Some(mote.mote_id.clone()),
             });
         }
