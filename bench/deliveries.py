@@ -7,26 +7,23 @@ crop, size (all on the codes), noise reduction, sharpening, JPEG or 16 bits. Eac
 to is measured on noise-free pictures of both, against Blackwell's thresholds (1946, by Clark 1990).
 """
 
-import json
 import math
-import subprocess
 import sys
 from pathlib import Path
 
 import cv2
 import numpy as np
-import tifffile
 
-from other import HEIGHT, PITCH, WIDTH, body_of, cast, coded
+from other import HEIGHT, PITCH, WIDTH, body_of, cast, coded, dust, save, told
 
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)  # IEC 61966-2-1
 DOWN, ACROSS = np.mgrid[0:HEIGHT, 0:WIDTH].astype(np.float32) / WIDTH
 
 
-def clouds(rng, power, lowest=2.0):
+def clouds(rng, power):
     """Noise of a power law, mean 0 and deviation 1."""
     h, w = 512, 768
-    f = np.hypot(np.fft.fftfreq(h)[:, None] * h, np.fft.rfftfreq(w)[None, :] * w).clip(lowest)
+    f = np.hypot(np.fft.fftfreq(h)[:, None] * h, np.fft.rfftfreq(w)[None, :] * w).clip(2)
     wave = np.fft.irfft2(np.fft.rfft2(rng.normal(size=(h, w))) / f**power, (h, w))
     return cv2.resize((wave / wave.std()).astype(np.float32), (WIDTH, HEIGHT), interpolation=cv2.INTER_CUBIC)
 
@@ -204,7 +201,7 @@ def meadow(rng):
 
 def fog(rng):
     picture = filled(0.55, 0.57, 0.6) * (1 + 0.05 * clouds(rng, 2.5)[..., None])
-    for k in range(30):
+    for _ in range(30):
         x, y, h, far = rng.uniform(0, WIDTH), HEIGHT * rng.uniform(0.75, 1), rng.uniform(200, 900), rng.uniform(0.2, 0.9)
         layer = np.zeros((HEIGHT, WIDTH), np.float32)
         cv2.line(layer, (int(x), int(y)), (int(x + rng.normal() * 20), int(y - h)), 1, max(2, int(h / 50)), cv2.LINE_AA)
@@ -246,16 +243,6 @@ def harbour(rng):
 
 SCENES = (hills, sea, facade, night, snow, room, leaves, sand, meadow, fog, concrete, harbour)
 SCENES_WANTED = 3 * len(SCENES)
-
-
-def dust(rng, count):
-    def one():
-        kind = rng.choice(["thread", "cluster", "crumb"], p=[0.06, 0.2, 0.74])
-        d = math.exp(rng.uniform(math.log(12), math.log(110)))
-        x, y = rng.uniform(0, WIDTH), rng.uniform(0, HEIGHT)
-        return {"kind": str(kind), "diameter": min(d, 40) if kind == "thread" else d, "seed": int(rng.integers(1 << 30)), "x": x, "y": y}
-
-    return [one() for _ in range(count)]
 
 
 def taken(light, rng, full):
@@ -363,7 +350,7 @@ def delivered(program, folder, seed, k):
     light = cv2.GaussianBlur(scene(rng).clip(0.001, 4).astype(np.float32), (0, 0), rng.uniform(0.5, 0.9))  # the lens
     body, stop = body_of(rng), float(rng.choice([5.6, 8, 11, 16, 22]))
     passed = [np.ones((HEIGHT, WIDTH), np.float32) for _ in range(3)]
-    truth = [cast(m, stop, body, passed) for m in dust(rng, 40)]
+    truth = [cast(m, stop, body, passed) for m in dust(rng, 40, (12, 110), (0.06, 0.2, 0.74))]
     finish, place, size = editor(rng)
     full = rng.uniform(4000, 60000)
     kind, quality = (".jpg", ".jpg", ".tif", ".png")[int(rng.integers(4))], int(rng.integers(85, 96))
@@ -372,15 +359,9 @@ def delivered(program, folder, seed, k):
     for glass, shown in (("clean", light), ("dusty", light * dim)):
         code = finish(taken(shown, rng, full))
         path = folder / f"{seed}-{k:02}-{scene.__name__}-{glass}{kind}"
-        if kind == ".tif":
-            tifffile.imwrite(path, (code * 65535 + 0.5).astype(np.uint16), photometric="rgb", metadata=None)
-        elif kind == ".png":
-            cv2.imwrite(str(path), (code[:, :, ::-1] * 65535 + 0.5).astype(np.uint16))
-        else:
-            cv2.imwrite(str(path), (code[:, :, ::-1] * 255 + 0.5).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, quality])
+        save(path, code, quality)
         found = marks(truth, place, size, body, stop, pictures["clean"], pictures["dusty"], lightness(code)) if glass == "dusty" else []
-        done = subprocess.run([program, "signoff", path, "--json", "--no-record"], capture_output=True, text=True)
-        yield path, found, json.loads(done.stdout)["files"][0]
+        yield path, found, told(program, "signoff", path)["files"][0]
 
 
 def main():

@@ -94,9 +94,9 @@ def cast(mote, stop, body, passed, shift=(0.0, 0.0)):
     return {**mote, "area": float(covered.sum() * FINE**2), "depth": depth, "squares": squares, **place}
 
 
-def dust(rng, count, sizes):
+def dust(rng, count, sizes, shares=(0.08, 0.17, 0.75)):
     def one(_):
-        kind = rng.choice(["thread", "cluster", "crumb"], p=[0.08, 0.17, 0.75])
+        kind = rng.choice(["thread", "cluster", "crumb"], p=shares)
         d = math.exp(rng.uniform(math.log(sizes[0]), math.log(sizes[1])))
         x, y = rng.uniform(0, WIDTH), rng.uniform(0, HEIGHT)
         return {"kind": str(kind), "diameter": min(d, 40) if kind == "thread" else d, "seed": int(rng.integers(1 << 30)), "x": x, "y": y}
@@ -122,6 +122,8 @@ def coded(light, curve):
 def save(path, values, quality=92):
     if path.suffix == ".jpg":
         cv2.imwrite(str(path), (values[:, :, ::-1] * 255 + 0.5).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, quality])
+    elif path.suffix == ".png":
+        cv2.imwrite(str(path), (values[:, :, ::-1] * 65535 + 0.5).astype(np.uint16))
     else:
         tifffile.imwrite(path, (values * 65535 + 0.5).astype(np.uint16), photometric="rgb", metadata=None)
 

@@ -1,13 +1,7 @@
 #!/usr/bin/env bash
 # `inspect` and `signoff` beside general-purpose detectors on the same pictures. One command: writes bench/peers.md and
 # bench/peers.tsv. Wants python3 with venv; the libraries come from the Python package index into target/bench/python.
-set -euo pipefail
-cd "$(dirname "$0")/.."
-target="${CARGO_TARGET_DIR:-target}"
-work="$target/bench"
-python="$work/python/bin/python"
-[ -x "$python" ] || python3 -m venv "$work/python"
-"$python" -m pip install --quiet numpy scipy opencv-python-headless scikit-image tifffile sep photutils
+source "$(dirname "$0")/python.sh" numpy scipy opencv-python-headless scikit-image tifffile sep photutils
 cargo build --release --workspace --bins --examples
 rm -rf "$work/peers-frames" "$work/peers-faint" "$work/peers-deliveries"
 "$target/release/examples/testset" "$work/peers-frames" --count 6 --seed 31000 --format 2 --grains-only --grains 3..60 --motes 60

@@ -165,7 +165,7 @@ impl<'a> Scene<'a> {
     }
 
     /// Whether light is stored in 8 bits.
-    pub fn few_codes(&self) -> bool {
+    fn few_codes(&self) -> bool {
         self.frame.encoding.few_codes()
     }
 

@@ -8,7 +8,7 @@
 use super::judge::{self, Least};
 use super::result::{Cause, Suspect};
 
-/// Contrast up to which a mote is surely narrower than the pupil’s image: a round one as wide takes 0.58 over its own width, and
+/// Contrast up to which a mote is surely narrower than the pupil's image: a round one as wide takes 0.58 over its own width, and
 /// one half as long again as wide is as long at 0.4.
 const FAINT: f64 = 0.45;
 /// How far widths that agree lie from one another, as a ratio: they are measured to a tenth, and straightening an
@@ -42,7 +42,7 @@ pub(super) fn among_sharp(suspects: &mut [Suspect], least: &Least, reach: f64) {
 pub(super) fn agree(suspects: &mut [Suspect]) {
     let faint = |s: &&Suspect| s.counts && !s.fibre && s.contrast < FAINT;
     let mut widths: Vec<f64> = suspects.iter().filter(faint).map(|s| s.width_px).collect();
-    let near = |w: f64| widths.iter().filter(|v| (1.0 / AGREE..AGREE).contains(&(**v / w))).count();
+    let near = |w: f64| alike(&widths, w, AGREE);
     // Few shadows are wider than most.
     let wider = |w: f64| widths.iter().filter(|v| **v > AGREE * w).count();
     let most = |n: usize, of: usize| n as f64 > MOST * of as f64;
@@ -57,9 +57,13 @@ pub(super) fn agree(suspects: &mut [Suspect]) {
         // Those that agree are no worse for what is narrower.
         widths.retain(|w| !narrower(*w));
     }
-    let loosely = |w: f64| widths.iter().filter(|v| (1.0 / LOOSELY..LOOSELY).contains(&(**v / w))).count();
-    let largest = widths.iter().map(|w| loosely(*w)).max().unwrap_or(0);
+    let largest = widths.iter().map(|w| alike(&widths, *w, LOOSELY)).max().unwrap_or(0);
     if widths.len() >= TELLING && !most(largest, widths.len()) {
         judge::take_back(suspects, Cause::OfAllWidths, |_, _| true);
     }
+}
+
+/// How many widths lie within a ratio of one.
+fn alike(widths: &[f64], one: f64, ratio: f64) -> usize {
+    widths.iter().filter(|w| (1.0 / ratio..ratio).contains(&(**w / one))).count()
 }

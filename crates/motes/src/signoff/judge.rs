@@ -3,7 +3,7 @@
 use motelight_frame::Size;
 
 use super::levels::ACROSS;
-use super::patch::{Mark, OWN_BLUR, Tint};
+use super::patch::{Mark, Tint, own_blur};
 use super::result::{Cause, Suspect};
 use super::seek::{Around, CLEARLY, Place, STANDS_OUT};
 use super::strand::Strand;
@@ -123,8 +123,7 @@ impl Least {
 
     /// Whether a suspect is wide enough for its edge to be told from a sharp one: it was measured on cells it is seven across.
     pub fn tells(&self, s: &Suspect) -> bool {
-        let own = (OWN_BLUR / (s.width_px / self.cell).min(ACROSS)).max(self.blur / s.width_px);
-        is_told(s.contrast, own)
+        is_told(s.contrast, own_blur(s.width_px, (s.width_px / self.cell).min(ACROSS), self.blur))
     }
 }
 

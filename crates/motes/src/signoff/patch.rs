@@ -28,7 +28,12 @@ const SETTLED: f64 = 0.01;
 const ENOUGH: f64 = 500.0;
 
 /// Blur of a cell by itself, cells: 1 / sqrt(12), and a lens and a resampling by as much again.
-pub(super) const OWN_BLUR: f64 = 0.45;
+const OWN_BLUR: f64 = 0.45;
+
+/// Blur in widths that a picture, px, and the cells it is measured on give any edge of a mark so wide, px and cells.
+pub(super) fn own_blur(width_px: f64, width_cells: f64, blur_px: f64) -> f64 {
+    (OWN_BLUR / width_cells).max(blur_px / width_px)
+}
 
 /// What was measured at a place; what is costly, only when it is asked for.
 pub(super) struct Mark {
@@ -108,9 +113,8 @@ pub(super) fn measure(levels: &[Level], place: &Place) -> Option<Mark> {
 /// A mark that is narrower than the filter that found it on cells so fine that its edge can be told; `None` if it was measured
 /// on these.
 pub(super) fn closer(levels: &[Level], mark: &Mark) -> Option<Mark> {
-    let finer = seven_across(levels, mark.width);
-    let coarse = mark.width > 1.5 * finer.cell as f64 * mark.width_cells;
-    if coarse { on(finer, mark.side, mark.x, mark.y, mark.width) } else { None }
+    let (finer, cell) = (seven_across(levels, mark.width), mark.width / mark.width_cells);
+    if cell > 1.5 * finer.cell as f64 { on(finer, mark.side, mark.x, mark.y, mark.width) } else { None }
 }
 
 /// Measures a mark about so wide, px, on the cells of a level.
@@ -266,9 +270,9 @@ impl Mark {
         self.best_explained(self.own_blur(blur_px) * self.width_cells, off).softness
     }
 
-    /// Blur in widths that the picture, px, and the cells it is measured on give any edge.
+    /// Blur in widths that its edge has of itself, in a picture of a blur, px.
     pub fn own_blur(&self, blur_px: f64) -> f64 {
-        (OWN_BLUR / self.width_cells).max(blur_px / self.width)
+        own_blur(self.width, self.width_cells, blur_px)
     }
 
     /// The mark of its width that explains the loss best, `off` so far from its middle in all directions, on cells of a blur
