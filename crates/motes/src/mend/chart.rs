@@ -45,6 +45,8 @@ pub struct ChartMote {
     pub flags: MoteFlags,
     /// What casts its shadow, where that is not round.
     pub form: Option<Form>,
+    /// Probability that it stands in the very picture to be mended, where other pictures of the shoot tell.
+    pub stands: Option<f64>,
 }
 
 impl Chart {
@@ -78,6 +80,7 @@ impl Chart {
                 stand_off_mm: m.stand_off_mm.map(|h| h.value),
                 flags: m.flags,
                 form: m.form.clone(),
+                stands: None,
             })
         });
         Ok(Chart {

@@ -2,7 +2,7 @@
 
 use crate::density::{normal, student};
 use crate::mend::cells::Cells;
-use crate::mend::question::{Answer, Ground, Question};
+use crate::mend::question::{Answer, Ground, Question, Silence};
 use crate::mend::shadow::LnShadow;
 
 /// What one place says.
@@ -31,7 +31,10 @@ pub fn reach(shadow: &LnShadow, width: f64) -> f64 {
 }
 
 /// Asks at a place and around it. `spread` is the standard error of the foretold amplitude. `taken` tells places
-/// where other shadows may lie. `None` where too little can be measured.
+/// where other shadows may lie.
+///
+/// # Errors
+/// Where too little can be measured.
 pub fn evidence(
     cells: &Cells,
     shadow: &LnShadow,
@@ -39,7 +42,7 @@ pub fn evidence(
     at: (f64, f64),
     spread: f64,
     taken: impl Fn(f64, f64) -> bool,
-) -> Option<Evidence> {
+) -> Result<Evidence, Silence> {
     let ground = Ground::of(cells);
     let question = Question::new(cells, shadow, at);
     let own = question.ask(&ground, 0, 0)?;
@@ -56,14 +59,14 @@ pub fn evidence(
             if !(nearest..=farthest).contains(&r) || taken(at.0 + dx, at.1 + dy) {
                 continue;
             }
-            if let Some(a) = question.ask(&ground, columns, rows).filter(|a| a.sound > 0.7) {
+            if let Some(a) = question.ask(&ground, columns, rows).ok().filter(|a| a.sound > 0.7) {
                 strays.push((a.amplitude / a.sigma).abs());
             }
         }
     }
     let excess = excess_of(strays);
     let answer = Answer { sigma: own.sigma * excess, ..own };
-    Some(Evidence { answer, excess, ln_ratio: ln_ratio(answer.amplitude, answer.sigma, spread) })
+    Ok(Evidence { answer, excess, ln_ratio: ln_ratio(answer.amplitude, answer.sigma, spread) })
 }
 
 /// Standard deviation of answers in units of their own errors, from their absolute values: of the 68.3 % and the 90 %

@@ -17,6 +17,7 @@ mod cells;
 mod cast;
 mod shadow;
 mod question;
+mod parts;
 mod evidence;
 mod response;
 mod fit;

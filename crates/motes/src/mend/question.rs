@@ -5,13 +5,13 @@
 //! tried on painted leaves, fronts and clouds: a tenth more shadows came out of texture, but compression, which
 //! takes fine detail away, then made real shadows look like none.)
 
-use nalgebra::{SMatrix, SVector};
-
 use crate::mend::cells::Cells;
+use crate::mend::fill::OPEN;
+use crate::mend::parts::{Allowed, Bends, apart};
 use crate::mend::shadow::LnShadow;
 
 /// Terms of a backdrop of second order.
-const BACKDROP: usize = 6;
+pub const BACKDROP: usize = 6;
 
 /// Cells ready to be asked.
 #[derive(Debug, Clone)]
@@ -19,8 +19,9 @@ pub struct Ground {
     columns: usize,
     rows: usize,
     /// The logarithm of light, less its mean.
-    ln: Vec<f32>,
+    pub ln: Vec<f32>,
     sound: Vec<bool>,
+    bends: Bends,
 }
 
 impl Ground {
@@ -30,23 +31,38 @@ impl Ground {
         let count = sound.iter().filter(|&&s| s).count().max(1);
         let sum: f64 = cells.ln.iter().zip(&sound).map(|(l, &s)| if s { *l } else { 0.0 }).sum();
         let mean = sum / count as f64;
-        let ln = cells.ln.iter().zip(&sound).map(|(l, &s)| if s { (l - mean) as f32 } else { 0.0 }).collect();
-        Ground { columns: cells.size.width, rows: cells.size.height, ln, sound }
+        let ln: Vec<f32> = cells.ln.iter().zip(&sound).map(|(l, &s)| if s { (l - mean) as f32 } else { 0.0 }).collect();
+        let (columns, rows) = (cells.size.width, cells.size.height);
+        Ground { columns, rows, bends: Bends::of(columns, rows, &ln, &sound), ln, sound }
     }
 }
 
 /// One cell of a question.
 #[derive(Debug, Clone, Copy)]
-struct Tap {
+pub struct Tap {
     dx: i32,
     dy: i32,
     /// The shape.
-    plain: f32,
+    pub plain: f32,
     /// The shape freed of all that a backdrop could be.
     shape: f32,
-    /// An orthonormal backdrop.
-    backdrop: [f32; BACKDROP],
+    /// An orthonormal backdrop, of rising order.
+    pub backdrop: [f32; BACKDROP],
+    /// How a shadow bends the light here.
+    allowed: Allowed,
 }
+
+/// Why a place does not answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Silence {
+    /// Too little light there can be measured.
+    Dark,
+    /// The scene's own edges leave too little of the shadow.
+    Broken,
+}
+
+/// Share of a shadow, weighted by its square, that must be measured.
+const LEAST: f64 = 0.1;
 
 /// A shadow at a place between cells, ready to be asked for at any whole number of cells from there.
 #[derive(Debug, Clone)]
@@ -55,6 +71,7 @@ pub struct Question {
     pub column: i64,
     /// Its row.
     pub row: i64,
+    radius: i32,
     taps: Vec<Tap>,
     /// Sum of squares of the freed shape, and of the shape.
     norm: f64,
@@ -73,39 +90,54 @@ pub struct Answer {
 }
 
 impl Question {
-    /// A shadow centred at a place of the picture.
+    /// A shadow centred at a place of the picture, but for the core where too little light is left: black levels, codes and stray light
+    /// decide there.
     pub fn new(cells: &Cells, shadow: &LnShadow, at: (f64, f64)) -> Question {
-        Question::lighter_than(f64::NEG_INFINITY, cells, shadow, at)
+        Question::lighter_than(OPEN.ln(), cells, shadow, at)
     }
 
     /// The same without the part of it whose logarithm of light is `darkest` or less.
-    pub fn lighter_than(darkest: f64, cells: &Cells, shadow: &LnShadow, at: (f64, f64)) -> Question {
+    fn lighter_than(darkest: f64, cells: &Cells, shadow: &LnShadow, at: (f64, f64)) -> Question {
         let cell = cells.cell as f64;
         let nearest = |v: f64, origin: f64| ((v - origin) / cell - 0.5).round() as i64;
         let (column, row) = (nearest(at.0, cells.origin.0), nearest(at.1, cells.origin.1));
         let centre = |i: i64, origin: f64| origin + (i as f64 + 0.5) * cell;
         let (px, py) = (centre(column, cells.origin.0) - at.0, centre(row, cells.origin.1) - at.1);
         let radius = (shadow.window / cell).ceil() as i32;
+        let at = |dx: i32, dy: i32| (f64::from(dx) * cell + px, f64::from(dy) * cell + py);
+        let shape = Window::of(radius + 3, |dx, dy| {
+            let (x, y) = at(dx, dy);
+            shadow.at(x, y) as f32
+        });
+        let bends = |dx: i32, dy: i32| {
+            let twice = 2.0 * shape.at(dx, dy);
+            [shape.at(dx - 1, dy) + shape.at(dx + 1, dy) - twice, shape.at(dx, dy - 1) + shape.at(dx, dy + 1) - twice]
+        };
+        let all = || (-radius..=radius).flat_map(|dy| (-radius..=radius).map(move |dx| (dx, dy)));
+        let most = all().flat_map(|(dx, dy)| bends(dx, dy)).fold(0.0f32, |most, b| most.max(b.abs()));
         let mut taps: Vec<Tap> = Vec::new();
-        for dy in -radius..=radius {
-            for dx in -radius..=radius {
-                let (x, y) = (f64::from(dx) * cell + px, f64::from(dy) * cell + py);
-                let plain = shadow.at(x, y) as f32;
-                if shadow.is_near(x, y) && plain > darkest as f32 {
-                    taps.push(Tap { dx, dy, plain, shape: plain, backdrop: [0.0; BACKDROP] });
-                }
+        for (dx, dy) in all() {
+            let ((x, y), plain) = (at(dx, dy), shape.at(dx, dy));
+            if shadow.is_near(x, y) && plain > darkest as f32 {
+                let allowed = Allowed::around(|u, v| bends(dx + u, dy + v), most);
+                taps.push(Tap { dx, dy, plain, shape: plain, backdrop: [0.0; BACKDROP], allowed });
             }
         }
         orthogonalise(&mut taps, f64::from(radius.max(1)));
         let sum = |f: fn(&Tap) -> f32| taps.iter().map(|t| f64::from(f(t)).powi(2)).sum::<f64>().max(1e-12);
         let (norm, squares) = (sum(|t| t.shape), sum(|t| t.plain));
-        Question { column, row, taps, norm, squares }
+        Question { column, row, radius, taps, norm, squares }
     }
 
-    /// Asks some cells away from the shadow's own place; `None` where too little can be measured.
-    pub fn ask(&self, ground: &Ground, columns: i64, rows: i64) -> Option<Answer> {
+    /// Asks some cells away from the shadow's own place.
+    ///
+    /// # Errors
+    /// Where too little of the shadow can be measured.
+    pub fn ask(&self, ground: &Ground, columns: i64, rows: i64) -> Result<Answer, Silence> {
         let (column, row) = (self.column + columns, self.row + rows);
+        let side = 2 * self.radius as usize + 1;
         let mut seen = Vec::with_capacity(self.taps.len());
+        let mut broken = Vec::with_capacity(self.taps.len());
         let mut squares = 0.0;
         for tap in &self.taps {
             let (x, y) = (column + i64::from(tap.dx), row + i64::from(tap.dy));
@@ -116,23 +148,31 @@ impl Question {
             let i = y as usize * ground.columns + x as usize;
             if ground.sound[i] {
                 squares += f64::from(tap.plain).powi(2);
-                seen.push((tap, i));
+                seen.push((tap, (tap.dy + self.radius) as usize * side + (tap.dx + self.radius) as usize, i));
+                broken.push(tap.allowed.is_broken(&ground.bends, i));
             }
         }
-        let sound = squares / self.squares;
-        if seen.len() < 4 * (BACKDROP + 1) || sound < 0.1 {
-            return None;
+        if seen.len() < 4 * (BACKDROP + 1) || squares < LEAST * self.squares {
+            return Err(Silence::Dark);
         }
-        let (amplitude, variance) =
-            if seen.len() == self.taps.len() { self.whole(ground, &seen) } else { partial(ground, &seen)? };
-        Some(Answer { amplitude, sigma: variance.max(1e-12).sqrt(), sound })
+        let whole = seen.len() == self.taps.len() && !broken.contains(&true);
+        let (amplitude, variance) = if whole {
+            self.whole(ground, &seen)
+        } else {
+            let (amplitude, variance, measured) = apart(ground, side, &seen, &broken).ok_or(Silence::Broken)?;
+            squares = measured;
+            (amplitude, variance)
+        };
+        let sound = squares / self.squares;
+        let answer = Answer { amplitude, sigma: variance.max(1e-12).sqrt(), sound };
+        if sound >= LEAST { Ok(answer) } else { Err(Silence::Broken) }
     }
 
     /// Amplitude and its variance where nothing is missing.
-    fn whole(&self, ground: &Ground, seen: &[(&Tap, usize)]) -> (f64, f64) {
+    fn whole(&self, ground: &Ground, seen: &[(&Tap, usize, usize)]) -> (f64, f64) {
         let plane = &ground.ln;
         let (mut along, mut squares, mut backdrop) = (0.0f32, 0.0f32, [0.0f32; BACKDROP]);
-        for &(tap, i) in seen {
+        for &(tap, _, i) in seen {
             let v = plane[i];
             along += tap.shape * v;
             squares += v * v;
@@ -148,26 +188,22 @@ impl Question {
     }
 }
 
-/// Amplitude and its variance over what can be measured.
-fn partial(ground: &Ground, seen: &[(&Tap, usize)]) -> Option<(f64, f64)> {
-    const TERMS: usize = BACKDROP + 1;
-    let mut normal = SMatrix::<f64, TERMS, TERMS>::zeros();
-    let mut right = SVector::<f64, TERMS>::zeros();
-    let mut squares = 0.0;
-    for &(tap, i) in seen {
-        let value = f64::from(ground.ln[i]);
-        let mut terms = SVector::<f64, TERMS>::zeros();
-        terms[0] = f64::from(tap.plain);
-        (0..BACKDROP).for_each(|k| terms[k + 1] = f64::from(tap.backdrop[k]));
-        normal.ger(1.0, &terms, &terms, 1.0);
-        right.axpy(value, &terms, 1.0);
-        squares += value * value;
+/// A square of values about a middle.
+struct Window {
+    radius: i32,
+    values: Vec<f32>,
+}
+
+impl Window {
+    fn of(radius: i32, value: impl Fn(i32, i32) -> f32) -> Window {
+        let values = (-radius..=radius).flat_map(|dy| (-radius..=radius).map(move |dx| (dx, dy)));
+        Window { radius, values: values.map(|(dx, dy)| value(dx, dy)).collect() }
     }
-    (0..TERMS).for_each(|i| normal[(i, i)] *= 1.0 + 1e-7);
-    let inverse = normal.cholesky()?.inverse();
-    let solution = inverse * right;
-    let left = (squares - solution.dot(&right)).max(0.0);
-    Some((solution[0], inverse[(0, 0)] * left / (seen.len() - TERMS) as f64))
+
+    fn at(&self, dx: i32, dy: i32) -> f32 {
+        let side = 2 * self.radius + 1;
+        self.values[((dy + self.radius) * side + dx + self.radius) as usize]
+    }
 }
 
 /// Fills in the orthonormal backdrop of second order, and frees the broad way's shape of it.
@@ -227,6 +263,8 @@ mod tests {
             let flanks = amplitude(core, 0.25f64.ln());
             assert!((flanks - 1.0).abs() < 1e-3, "core {core}: {flanks}");
         }
-        assert!(amplitude(-9.0, f64::NEG_INFINITY) > 1.3, "and with the core it is taken for a stronger shadow");
+        let whole = |core| amplitude(core, f64::NEG_INFINITY);
+        assert!(whole(-2.0) < 0.8, "with a core that stray light fills it is taken for a weaker shadow");
+        assert!((whole(-9.0) - 1.0).abs() < 1e-3, "a core that no shadow would make breaks the window");
     }
 }

@@ -12,6 +12,7 @@ use crate::mend::evidence::{evidence, reach};
 use crate::mend::fit::{Foretold, fit};
 use crate::mend::lift::{Lift, reach_px};
 use crate::mend::place::{Ground, Placement, Voter, place};
+use crate::mend::question::Silence;
 use crate::mend::result::{Choice, MendOptions, Reason};
 use crate::mend::shadow::{LnShadow, Lost};
 use crate::mend::subject::{Light, Subject};
@@ -232,12 +233,20 @@ impl<'a> Scene<'a> {
         let spread = self.spread(s.mote);
         let found = self
             .cells_around(&scheme, s, far, &others)
+            .ok_or(Silence::Dark)
             .and_then(|cells| evidence(&cells, &s.shadow, s.width, (s.x, s.y), spread, taken));
-        s.evidence = found;
-        if found.is_none() && s.reason != Some(Reason::Skipped) {
-            let size = self.frame.size();
-            let inside = s.x > 0.0 && s.y > 0.0 && s.x < size.width as f64 && s.y < size.height as f64;
-            s.reason = Some(if inside { Reason::Clipped } else { Reason::OutsidePicture });
+        s.evidence = found.ok();
+        if s.reason == Some(Reason::Skipped) {
+            return;
+        }
+        match found {
+            Ok(_) => {}
+            Err(Silence::Broken) => s.reason = Some(Reason::HiddenByDetail),
+            Err(Silence::Dark) => {
+                let size = self.frame.size();
+                let inside = s.x > 0.0 && s.y > 0.0 && s.x < size.width as f64 && s.y < size.height as f64;
+                s.reason = Some(if inside { Reason::Clipped } else { Reason::OutsidePicture });
+            }
         }
     }
 
@@ -323,8 +332,8 @@ impl<'a> Scene<'a> {
             let shadow = LnShadow::of(s.lost(Light::Plane(colour), s.area_um2(), bank, self.pitch.0), window);
             let found = self
                 .cells_around(&only, s, far, &others)
-                .and_then(|cells| evidence(&cells, &shadow, s.width, (s.x, s.y), TONE_ERROR, taken));
-            if let Some(e) = found {
+                .map(|cells| evidence(&cells, &shadow, s.width, (s.x, s.y), TONE_ERROR, taken));
+            if let Some(Ok(e)) = found {
                 let (own, prior) = (e.answer.sigma.powi(-2), TONE_ERROR.powi(-2));
                 let tone = (own * e.answer.amplitude + prior * s.tone) / (own + prior);
                 s.tones[colour] = tone.clamp(0.5, 1.6);

@@ -5,7 +5,6 @@ use crate::form::Cast;
 use crate::mend::cells::Cells;
 use crate::mend::chart::ChartMote;
 use crate::mend::evidence::{Evidence, STRENGTH_ERROR, STRONG, speaks_for};
-use crate::mend::fill::OPEN;
 use crate::mend::fit::Fit;
 use crate::mend::question::{Ground, Question};
 use crate::mend::result::{Choice, MendOptions, Outcome, Reason, Treatment};
@@ -69,6 +68,11 @@ const HIDDEN: f64 = 30.0;
 /// The same for developed pictures: sharpening and few codes change such detail by more than the shadow does, and dividing
 /// raises that. A guess.
 const HIDDEN_ONCE_DEVELOPED: f64 = 5.0;
+
+/// The picture's own answer must be so many times likelier with the shadow than without, unless the shoot's other pictures tell
+/// that it is there: positive evidence (Kass and Raftery, J. American Statistical Association 90, 1995, from memory). That most motes
+/// of a chart are still there says nothing of the one that is gone, and dividing by a shadow that is gone paints a bright spot.
+const SHOWN: f64 = 3.0;
 
 impl<'a> Subject<'a> {
     /// A mote that has only been foretold.
@@ -157,18 +161,19 @@ impl<'a> Subject<'a> {
             self.reason = Some(Reason::HiddenByDetail);
             return;
         }
-        if self.probability.unwrap_or(0.0) < options.certainty {
+        let certain = |probability: Option<f64>| probability.is_some_and(|p| p >= options.certainty);
+        let shown = self.evidence.is_some_and(|e| e.ln_ratio >= SHOWN.ln());
+        if !certain(self.probability) || !(shown || certain(self.mote.stands)) {
             // An answer that would have been clear had the shadow been there.
             let clear = self.evidence.is_some_and(|e| e.ln_ratio < -1.5);
             self.reason = Some(if clear { Reason::NotPresent } else { Reason::HiddenByDetail });
         }
     }
 
-    /// Amplitude of its shadow in mended cells, by what of it is divided: what is darker is filled, for its logarithm is made of
-    /// noise, codes and stray light.
+    /// Amplitude of its shadow in mended cells.
     pub fn left_in(&self, cells: &Cells) -> Option<f64> {
-        let question = Question::lighter_than(OPEN.ln(), cells, &self.shadow, (self.x, self.y));
-        question.ask(&Ground::of(cells), 0, 0).map(|a| a.amplitude)
+        let question = Question::new(cells, &self.shadow, (self.x, self.y));
+        question.ask(&Ground::of(cells), 0, 0).ok().map(|a| a.amplitude)
     }
 
     /// Whether what is left is less than what was there, as far as noise lets tell.

@@ -271,6 +271,7 @@ fn chart_of(test: &Exposure) -> Chart {
         let at_error = 0.15 * PITCH / 1000.0;
         ChartMote {
             form: None,
+            stands: None,
             id: format!("m-{}", s.id),
             at: SensorPoint {
                 x: mm(s.centre_px[0], camera.width) + at_error * f64::from(a),

@@ -243,6 +243,7 @@ fn chart_of(body: &TracedBodyEntry, picture: &TracedPictureEntry) -> Chart {
             stand_off_mm: None,
             form: None,
             flags: MoteFlags::default(),
+            stands: Some(sighting.probability),
         })
     };
     Chart {
