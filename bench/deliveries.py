@@ -243,6 +243,7 @@ def harbour(rng):
 
 SCENES = (hills, sea, facade, night, snow, room, leaves, sand, meadow, fog, concrete, harbour)
 SCENES_WANTED = 3 * len(SCENES)
+SHARES = (0.06, 0.2, 0.74)  # of threads, clusters and crumbs
 
 
 def taken(light, rng, full):
@@ -350,7 +351,7 @@ def delivered(program, folder, seed, k):
     light = cv2.GaussianBlur(scene(rng).clip(0.001, 4).astype(np.float32), (0, 0), rng.uniform(0.5, 0.9))  # the lens
     body, stop = body_of(rng), float(rng.choice([5.6, 8, 11, 16, 22]))
     passed = [np.ones((HEIGHT, WIDTH), np.float32) for _ in range(3)]
-    truth = [cast(m, stop, body, passed) for m in dust(rng, 40, (12, 110), (0.06, 0.2, 0.74))]
+    truth = [cast(m, stop, body, passed) for m in dust(rng, 40, (12, 110), SHARES)]
     finish, place, size = editor(rng)
     full = rng.uniform(4000, 60000)
     kind, quality = (".jpg", ".jpg", ".tif", ".png")[int(rng.integers(4))], int(rng.integers(85, 96))

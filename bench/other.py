@@ -108,10 +108,10 @@ def body_of(rng):
     return {"height": rng.uniform(0.7, 2.2), "blades": int(rng.choice([0, 5, 7, 8, 9])), "turn": rng.uniform(0, math.tau)}
 
 
-def tell(path, stop, orientation=1):
+def tell(path, stop, orientation=1, *more):
     tags = [f"-Orientation#={orientation}", f"-FNumber={stop:g}", "-ExposureTime=1/20", "-ISO=100", "-FocalLength=50", "-Make=Halden", "-Model=Halden H2"]
     tags += [f"-FocalPlane{a}Resolution={10000 / PITCH:.6f}" for a in "XY"] + ["-FocalPlaneResolutionUnit=cm", "-DateTimeOriginal=2026:10:01 10:00:00"]
-    subprocess.run(["exiftool", "-q", "-overwrite_original", *tags, str(path)], check=True)
+    subprocess.run(["exiftool", "-q", "-overwrite_original", *tags, *more, str(path)], check=True)
 
 
 def coded(light, curve):

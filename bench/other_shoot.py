@@ -8,18 +8,18 @@ What a mark comes to is measured on noise-free pictures with motes and without, 
 """
 
 import math
-import subprocess
 import sys
 from pathlib import Path
 
 import cv2
 import numpy as np
 
-from deliveries import SCENES, lightness, marks, taken
+from deliveries import SCENES, SHARES, lightness, marks, taken
 from other import HEIGHT, PITCH, WIDTH, body_of, cast, coded, dust, save, seen_by, tell, test_frame, told
 
 SHOOTS, PICTURES = 4, 30
 LENSES = (("Halden 24-70", 35, 62.0), ("Halden 85", 85, 104.0))  # name, focal length and distance of the exit pupil, mm
+SERIAL = "-SerialNumber=4711"
 STOPS = (5.6, 8.0, 11.0, 13.0, 16.0)
 
 
@@ -34,9 +34,9 @@ def outing(rng):
     still = int(rng.integers(PICTURES - 2))
     for k in (1, 2):  # of one view, from a tripod
         plan[still + k] |= {key: plan[still][key] for key in ("scene", "view", "upright")}
-    motes = [{**m, "first": 0, "end": PICTURES} for m in dust(rng, 9, (12, 90), (0.06, 0.2, 0.74))]
+    motes = [{**m, "first": 0, "end": PICTURES} for m in dust(rng, 9, (12, 90), SHARES)]
     for k in changes:
-        motes += [{**m, "first": k, "end": PICTURES} for m in dust(rng, int(rng.integers(0, 3)), (15, 90), (0.06, 0.2, 0.74))]
+        motes += [{**m, "first": k, "end": PICTURES} for m in dust(rng, int(rng.integers(0, 3)), (15, 90), SHARES)]
     if changes:
         for m in motes[:2]:
             m["end"] = int(rng.choice(changes))
@@ -64,9 +64,8 @@ def take(folder, seed, k, shot, motes, body):
         place.mkdir(parents=True, exist_ok=True)
         save(place / name, code, quality)
     at, (lens, focal, _) = 10 * 60 + 4 * k, LENSES[shot["lens"]]
-    tell(folder / "pictures" / name, shot["stop"], 6 if shot["upright"] else 1)
-    more = [f"-LensModel={lens}", f"-FocalLength={focal}", f"-DateTimeOriginal=2026:10:01 {at // 60:02}:{at % 60:02}:00", "-SerialNumber=4711"]
-    subprocess.run(["exiftool", "-q", "-overwrite_original", *more, str(folder / "pictures" / name)], check=True)
+    shot_by = [f"-LensModel={lens}", f"-FocalLength={focal}", f"-DateTimeOriginal=2026:10:01 {at // 60:02}:{at % 60:02}:00", SERIAL]
+    tell(folder / "pictures" / name, shot["stop"], 6 if shot["upright"] else 1, *shot_by)
     spots = marks(there, lambda x, y: (x, y), 1.0, body, shot["stop"], lightness(finish(light)), lightness(finish(light * dim)), lightness(codes[1]))
     return [{**m, **s, "id": (m["seed"], m["first"])} for m, s in zip(there, spots)]
 
@@ -97,8 +96,9 @@ def traced(said, truth, motes, row, at):
                 for m in there[p["path"]]:
                     near.setdefault(m["id"], []).append(far(s, m) / reach(m))
         best = min(near, key=lambda i: np.median(near[i]), default=None)
-        add(row, "false", best is None or np.median(near[best]) > 1)
-        if best is None or np.median(near[best]) > 1:
+        strange = best is None or np.median(near[best]) > 1
+        add(row, "false", strange)
+        if strange:
             print(f"FALSE {at} {mote['equivalent_diameter_um']:.0f} um at {mote['x_mm']:.2f} {mote['y_mm']:.2f} mm, p {mote['probability']:.2f}, shows in {mote['shows_in']}", flush=True)
         else:
             matched.setdefault(best, mote)
@@ -160,7 +160,7 @@ def main():
         truth = {k: take(at, seed, k, shot, motes, body) for k, shot in enumerate(plan)}
         wall = at / "wall.dng"
         test_frame(wall, rng, body, [seen_by(m, body, LENSES[plan[0]["lens"]][2], 0.0) for m in motes if m["first"] == 0], 16.0)
-        subprocess.run(["exiftool", "-q", "-overwrite_original", "-SerialNumber=4711", str(wall)], check=True)
+        tell(wall, 16.0, 1, SERIAL)
         traced(told(program, "trace", at / "pictures", "--out", at / "trace"), truth, motes, tracing, at.name)
         for by, words in (("trace", ["--trace"]), ("test frame", ["--test-frame", wall])):
             mended(told(program, "mend", at / "pictures", *words, "--out", at / by), at, truth, mending[by], at.name, by)

@@ -9,6 +9,13 @@ use rayon::prelude::*;
 /// wide, so that a shadow does not pass for backdrop, and small against vignetting.
 pub const BLOCK: usize = 32;
 
+/// A cell of a field, row by row, and its neighbours, eight of them but at the edge.
+pub fn about(cell: usize, Size { width, height }: Size) -> impl Iterator<Item = usize> {
+    let (x, y) = (cell % width, cell / width);
+    let columns = x.saturating_sub(1)..(x + 2).min(width);
+    (y.saturating_sub(1)..(y + 2).min(height)).flat_map(move |y| columns.clone().map(move |x| y * width + x))
+}
+
 /// Median and 1.4826 times the median absolute deviation of a sample, which is put out of order.
 /// (1 / quantile .75 of the normal distribution = 1.482602.) An empty sample gives zeros.
 pub fn median_and_sigma(sample: &mut [f32]) -> (f32, f32) {
@@ -202,13 +209,7 @@ impl Grid {
 
     /// Each value replaced by the least of itself and its eight neighbours.
     pub fn least_nearby(&self) -> Grid {
-        let Size { width, height } = self.size();
-        let least = |i: usize| {
-            let (x, y) = (i % width, i / width);
-            let rows = y.saturating_sub(1)..(y + 2).min(height);
-            let columns = x.saturating_sub(1)..(x + 2).min(width);
-            rows.flat_map(|j| self.values[j * width..][columns.clone()].iter()).copied().fold(f32::MAX, f32::min)
-        };
+        let least = |i: usize| about(i, self.size()).map(|j| self.values[j]).fold(f32::MAX, f32::min);
         Grid { values: (0..self.values.len()).map(least).collect(), ..*self }
     }
 

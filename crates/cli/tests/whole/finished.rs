@@ -13,6 +13,10 @@ use crate::run::{digests, motelight};
 use crate::shoot::light_of;
 use crate::trace::traced;
 
+fn number(value: &Value, key: &str) -> f64 {
+    value[key].as_f64().expect("a number")
+}
+
 /// Uncompressed TIFF of 8-bit RGB, sRGB curve (TIFF 6.0, baseline; IEC 61966-2-1).
 fn tiff(path: &Path, size: Size, light: impl Fn(usize, usize) -> [f64; 3]) {
     let mut pixels = Vec::new();
@@ -126,7 +130,6 @@ fn each_mote_of_a_trace_is_answered_in_straightened_and_cropped_pictures() {
         for mote in file["motes"].as_array().expect("motes") {
             let sighting = picture["motes"].as_array().expect("motes").iter().find(|m| m["id"] == mote["mote_id"]);
             let sighting = sighting.expect("of the trace");
-            let number = |v: &Value, key: &str| v[key].as_f64().expect("a number");
             let (x, y) = edited(original, number(sighting, "x_px"), number(sighting, "y_px"));
             let inside = (0.0..finished.width as f64).contains(&x) && (0.0..finished.height as f64).contains(&y);
             let width = number(sighting, "shadow_width_px");
@@ -215,12 +218,11 @@ fn a_test_frame_answers_for_the_motes_of_finished_pictures() {
     let (dirty, clean) = (motes_of("house-web.tif"), motes_of("house-mended.tif"));
     let mut visible = 0;
     for mote in dirty {
-        let number = |key: &str| mote[key].as_f64().expect("a number");
-        let (x, y) = (number("x_px"), number("y_px"));
+        let (x, y) = (number(mote, "x_px"), number(mote, "y_px"));
         let places =
             taken.shadows.iter().map(|s| edited(Size { width: 1200, height: 800 }, s.centre_px[0], s.centre_px[1]));
         let off = places.map(|(u, v)| (u - x).hypot(v - y)).fold(f64::MAX, f64::min);
-        assert!(off < 0.3 * number("width_px"), "{mote}: {off:.2} px from the nearest shadow");
+        assert!(off < 0.3 * number(mote, "width_px"), "{mote}: {off:.2} px from the nearest shadow");
         visible += usize::from(mote["answer"] == "visible");
     }
     assert!(visible >= 4, "{visible} of {} motes show", dirty.len());
@@ -299,9 +301,8 @@ fn shadows_are_taken_out_of_a_finished_picture_where_its_original_says() {
     let size = was.size();
     // What detail hides is left: nothing tells that it has not gone since the test frame.
     let told = document["pictures"][0]["motes"].as_array().expect("motes");
-    let px = |m: &Value, key: &str| m[key].as_f64().unwrap_or(f64::NAN);
     let is_hidden = |x: f64, y: f64| {
-        let here = |m: &&Value| (px(m, "x_px") - x).hypot(px(m, "y_px") - y) < 4.0;
+        let here = |m: &&Value| (number(m, "x_px") - x).hypot(number(m, "y_px") - y) < 4.0;
         told.iter().find(here).is_some_and(|m| m["reason"] == "hidden_by_detail")
     };
     let (mut all, mut better, mut hidden) = (0, 0, 0);

@@ -96,7 +96,10 @@ pub fn ln_ratio(amplitude: f64, sigma: f64, spread: f64) -> f64 {
 pub const STRENGTH_ERROR: f64 = 0.08;
 /// Share of fitted shadows that are not what they were fitted as: what such a one leaves can be anything. A guess.
 const MISFITS: f64 = 0.02;
-/// Odds changed by more than this are strong evidence (Kass and Raftery, J. American Statistical Association 90, 1995, from memory).
+/// Odds changed by more than this are positive, and strong, evidence (Kass and Raftery, J. American Statistical Association 90,
+/// 1995, from memory).
+pub const POSITIVE: f64 = 3.0;
+/// See [`POSITIVE`].
 pub const STRONG: f64 = 20.0;
 
 /// How much a look at a place where a shadow was divided out speaks for an amplitude of at least `least`, of either sign, being left

@@ -3,9 +3,11 @@
 //! A roof line or a twig bends the light's logarithm where no shadow would. What is so bent is left out, and the parts
 //! that it leaves stand each on a backdrop of its own: half a shadow before a plain sky is told as well as half a shadow can be.
 
+use motelight_frame::Size;
 use nalgebra::{SMatrix, SVector};
 
-use crate::mend::question::{BACKDROP, Ground, Tap};
+use crate::grid::about;
+use crate::mend::question::{BACKDROP, Ground, Seen, Told};
 
 /// How strongly each cell bends the logarithm of light along the rows and down the columns: second differences. A slope bends
 /// nothing.
@@ -47,8 +49,8 @@ impl Bends {
     }
 }
 
-/// What the shadow itself may bend at a cell: from, to, along the rows and down the columns, as a share of which is noise is added.
-#[derive(Debug, Clone, Copy, Default)]
+/// What the shadow itself may bend at a cell, without noise: from, to, along the rows and down the columns.
+#[derive(Debug, Clone, Copy)]
 pub struct Allowed([(f32, f32); 2]);
 
 impl Allowed {
@@ -74,46 +76,58 @@ impl Allowed {
 const FOR_A_SLOPE: usize = 12;
 const FOR_A_BEND: usize = 28;
 
-/// Amplitude, its variance, and the sum of squares of the shadow in what was measured. `side`: cells across the window, `seen`: its cells with
-/// their places in the window and in the ground, `broken`: which of them the scene breaks.
-pub fn apart(ground: &Ground, side: usize, seen: &[(&Tap, usize, usize)], broken: &[bool]) -> Option<(f64, f64, f64)> {
-    let mut at = vec![usize::MAX; side * side];
-    seen.iter().enumerate().for_each(|(k, s)| at[s.1] = k);
-    let neighbours = |place: usize| {
-        let (x, y) = (place % side, place / side);
-        (y.saturating_sub(1)..(y + 2).min(side))
-            .flat_map(move |v| (x.saturating_sub(1)..(x + 2).min(side)).map(move |u| v * side + u))
-    };
-    // A cell beside a broken one holds some of the same edge.
-    let mut done: Vec<bool> =
-        seen.iter().map(|s| neighbours(s.1).any(|n| at[n] != usize::MAX && broken[at[n]])).collect();
-    let (mut along, mut norm, mut squares, mut freedom, mut measured) = (0.0, 0.0, 0.0, 0usize, 0.0);
-    let mut part = Vec::new();
+/// What the parts of a window say together. `side`: cells across the window. `None` where they are too few.
+pub fn apart(ground: &Ground, side: usize, seen: &[Seen]) -> Option<Told> {
+    let mut sums = Sums::default();
+    for part in split(seen, Size { width: side, height: side }).iter().filter(|part| part.len() >= FOR_A_SLOPE) {
+        sums.add(ground, seen, part)?;
+    }
+    sums.told()
+}
+
+/// The parts of a window of this size: cells that hang together, by their places in `seen`. Those that the scene breaks and those
+/// beside them, which hold some of the same edge, are in none.
+fn split(seen: &[Seen], size: Size) -> Vec<Vec<usize>> {
+    let mut at = vec![None; size.area()];
+    seen.iter().enumerate().for_each(|(k, s)| at[s.place] = Some(k));
+    let near = |k: usize| about(seen[k].place, size).filter_map(|place| at[place]);
+    let mut done: Vec<bool> = (0..seen.len()).map(|k| near(k).any(|n| seen[n].broken)).collect();
+    let mut parts = Vec::new();
     for start in 0..seen.len() {
         if std::mem::replace(&mut done[start], true) {
             continue;
         }
-        part.clear();
-        part.push(start);
+        let mut part = vec![start];
         let mut next = 0;
         while next < part.len() {
-            for n in neighbours(seen[part[next]].1) {
-                if at[n] != usize::MAX && !std::mem::replace(&mut done[at[n]], true) {
-                    part.push(at[n]);
-                }
-            }
+            part.extend(near(part[next]).filter(|&n| !std::mem::replace(&mut done[n], true)));
             next += 1;
         }
+        parts.push(part);
+    }
+    parts
+}
+
+/// Least squares of one shadow over parts that are each freed of their own backdrop.
+#[derive(Default)]
+struct Sums {
+    along: f64,
+    norm: f64,
+    left: f64,
+    freedom: usize,
+    /// Of the shadow as it is.
+    squares: f64,
+}
+
+impl Sums {
+    /// Adds a part; `None` where its backdrop cannot be told.
+    fn add(&mut self, ground: &Ground, seen: &[Seen], part: &[usize]) -> Option<()> {
         let terms = if part.len() >= FOR_A_BEND { BACKDROP } else { 3 };
-        if part.len() < FOR_A_SLOPE {
-            continue;
-        }
         let mut normal = SMatrix::<f64, BACKDROP, BACKDROP>::identity();
         let (mut shape, mut light) = (SVector::<f64, BACKDROP>::zeros(), SVector::<f64, BACKDROP>::zeros());
         (0..terms).for_each(|k| normal[(k, k)] = 1e-9);
-        for &k in &part {
-            let (tap, _, i) = seen[k];
-            let (value, plain) = (f64::from(ground.ln[i]), f64::from(tap.plain));
+        for Seen { tap, cell, .. } in part.iter().map(|&k| &seen[k]) {
+            let (value, plain) = (f64::from(ground.ln[*cell]), f64::from(tap.plain));
             for a in 0..terms {
                 let of_a = f64::from(tap.backdrop[a]);
                 shape[a] += of_a * plain;
@@ -122,24 +136,28 @@ pub fn apart(ground: &Ground, side: usize, seen: &[(&Tap, usize, usize)], broken
                     normal[(a, b)] += of_a * f64::from(tap.backdrop[b]);
                 }
             }
-            along += plain * value;
-            norm += plain * plain;
-            squares += value * value;
+            self.along += plain * value;
+            self.norm += plain * plain;
+            self.left += value * value;
+            self.squares += plain * plain;
         }
-        measured += part.iter().map(|&k| f64::from(seen[k].0.plain).powi(2)).sum::<f64>();
         let solved = normal.cholesky()?;
         let freed = solved.solve(&shape);
-        along -= freed.dot(&light);
-        norm -= freed.dot(&shape);
-        squares -= solved.solve(&light).dot(&light);
-        freedom += part.len() - terms;
+        self.along -= freed.dot(&light);
+        self.norm -= freed.dot(&shape);
+        self.left -= solved.solve(&light).dot(&light);
+        self.freedom += part.len() - terms;
+        Some(())
     }
-    if norm <= 1e-9 || freedom < 8 {
-        return None;
+
+    fn told(&self) -> Option<Told> {
+        if self.norm <= 1e-9 || self.freedom < 8 {
+            return None;
+        }
+        let amplitude = self.along / self.norm;
+        let left = (self.left - amplitude * self.along).max(0.0);
+        Some(Told { amplitude, variance: left / (self.freedom - 1) as f64 / self.norm, squares: self.squares })
     }
-    let amplitude = along / norm;
-    let left = (squares - amplitude * along).max(0.0);
-    Some((amplitude, left / (freedom - 1) as f64 / norm, measured))
 }
 
 #[cfg(test)]

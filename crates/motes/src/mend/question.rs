@@ -52,6 +52,30 @@ pub struct Tap {
     allowed: Allowed,
 }
 
+/// A cell of a question that can be measured.
+#[derive(Debug, Clone, Copy)]
+pub struct Seen<'a> {
+    /// The question's cell.
+    pub tap: &'a Tap,
+    /// Which it is of the square window, row by row.
+    pub place: usize,
+    /// Which it is of the ground.
+    pub cell: usize,
+    /// Whether the scene bends the light there as no shadow would.
+    pub broken: bool,
+}
+
+/// What cells say of a shadow.
+#[derive(Debug, Clone, Copy)]
+pub struct Told {
+    /// 1: as foretold; 0: none.
+    pub amplitude: f64,
+    /// Its variance by what it leaves.
+    pub variance: f64,
+    /// Sum of squares of the shadow in what was measured.
+    pub squares: f64,
+}
+
 /// Why a place does not answer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Silence {
@@ -137,7 +161,6 @@ impl Question {
         let (column, row) = (self.column + columns, self.row + rows);
         let side = 2 * self.radius as usize + 1;
         let mut seen = Vec::with_capacity(self.taps.len());
-        let mut broken = Vec::with_capacity(self.taps.len());
         let mut squares = 0.0;
         for tap in &self.taps {
             let (x, y) = (column + i64::from(tap.dx), row + i64::from(tap.dy));
@@ -145,35 +168,28 @@ impl Question {
             if !inside {
                 continue;
             }
-            let i = y as usize * ground.columns + x as usize;
-            if ground.sound[i] {
+            let cell = y as usize * ground.columns + x as usize;
+            if ground.sound[cell] {
+                let place = (tap.dy + self.radius) as usize * side + (tap.dx + self.radius) as usize;
                 squares += f64::from(tap.plain).powi(2);
-                seen.push((tap, (tap.dy + self.radius) as usize * side + (tap.dx + self.radius) as usize, i));
-                broken.push(tap.allowed.is_broken(&ground.bends, i));
+                seen.push(Seen { tap, place, cell, broken: tap.allowed.is_broken(&ground.bends, cell) });
             }
         }
         if seen.len() < 4 * (BACKDROP + 1) || squares < LEAST * self.squares {
             return Err(Silence::Dark);
         }
-        let whole = seen.len() == self.taps.len() && !broken.contains(&true);
-        let (amplitude, variance) = if whole {
-            self.whole(ground, &seen)
-        } else {
-            let (amplitude, variance, measured) = apart(ground, side, &seen, &broken).ok_or(Silence::Broken)?;
-            squares = measured;
-            (amplitude, variance)
-        };
-        let sound = squares / self.squares;
-        let answer = Answer { amplitude, sigma: variance.max(1e-12).sqrt(), sound };
-        if sound >= LEAST { Ok(answer) } else { Err(Silence::Broken) }
+        let whole = seen.len() == self.taps.len() && !seen.iter().any(|s| s.broken);
+        let told = if whole { Some(self.whole(ground, &seen)) } else { apart(ground, side, &seen) };
+        let told = told.filter(|t| t.squares >= LEAST * self.squares).ok_or(Silence::Broken)?;
+        let sigma = told.variance.max(1e-12).sqrt();
+        Ok(Answer { amplitude: told.amplitude, sigma, sound: told.squares / self.squares })
     }
 
-    /// Amplitude and its variance where nothing is missing.
-    fn whole(&self, ground: &Ground, seen: &[(&Tap, usize, usize)]) -> (f64, f64) {
-        let plane = &ground.ln;
+    /// What is said where nothing is missing and nothing broken.
+    fn whole(&self, ground: &Ground, seen: &[Seen]) -> Told {
         let (mut along, mut squares, mut backdrop) = (0.0f32, 0.0f32, [0.0f32; BACKDROP]);
-        for &(tap, _, i) in seen {
-            let v = plane[i];
+        for Seen { tap, cell, .. } in seen {
+            let v = ground.ln[*cell];
             along += tap.shape * v;
             squares += v * v;
             for (b, t) in backdrop.iter_mut().zip(&tap.backdrop) {
@@ -184,7 +200,7 @@ impl Question {
         let amplitude = f64::from(along) / self.norm;
         let left = (f64::from(squares - taken) - amplitude * amplitude * self.norm).max(0.0);
         let variance = left / (seen.len() - BACKDROP - 1) as f64;
-        (amplitude, variance / self.norm)
+        Told { amplitude, variance: variance / self.norm, squares: self.squares }
     }
 }
 

@@ -4,7 +4,7 @@ use crate::bank::Bank;
 use crate::form::Cast;
 use crate::mend::cells::Cells;
 use crate::mend::chart::ChartMote;
-use crate::mend::evidence::{Evidence, STRENGTH_ERROR, STRONG, speaks_for};
+use crate::mend::evidence::{Evidence, POSITIVE, STRENGTH_ERROR, STRONG, speaks_for};
 use crate::mend::fit::Fit;
 use crate::mend::question::{Ground, Question};
 use crate::mend::result::{Choice, MendOptions, Outcome, Reason, Treatment};
@@ -68,11 +68,6 @@ const HIDDEN: f64 = 30.0;
 /// The same for developed pictures: sharpening and few codes change such detail by more than the shadow does, and dividing
 /// raises that. A guess.
 const HIDDEN_ONCE_DEVELOPED: f64 = 5.0;
-
-/// The picture's own answer must be so many times likelier with the shadow than without, unless the shoot's other pictures tell
-/// that it is there: positive evidence (Kass and Raftery, J. American Statistical Association 90, 1995, from memory). That most motes
-/// of a chart are still there says nothing of the one that is gone, and dividing by a shadow that is gone paints a bright spot.
-const SHOWN: f64 = 3.0;
 
 impl<'a> Subject<'a> {
     /// A mote that has only been foretold.
@@ -162,7 +157,9 @@ impl<'a> Subject<'a> {
             return;
         }
         let certain = |probability: Option<f64>| probability.is_some_and(|p| p >= options.certainty);
-        let shown = self.evidence.is_some_and(|e| e.ln_ratio >= SHOWN.ln());
+        // That most motes of a chart are still there says nothing of the one that is gone, and dividing by a shadow that is
+        // gone paints a bright spot.
+        let shown = self.evidence.is_some_and(|e| e.ln_ratio >= POSITIVE.ln());
         if !certain(self.probability) || !(shown || certain(self.mote.stands)) {
             // An answer that would have been clear had the shadow been there.
             let clear = self.evidence.is_some_and(|e| e.ln_ratio < -1.5);

@@ -3,7 +3,7 @@
 use motelight_frame::SensorPoint;
 use serde::{Deserialize, Serialize};
 
-use crate::grid::median_and_sigma;
+use crate::grid::{about, median_and_sigma};
 use crate::inspect::{Kind, Mote};
 use crate::recheck::Side;
 use crate::recheck::fate::{Fate, Status};
@@ -127,8 +127,7 @@ pub(super) fn by_motes(after: Side, fates: &[Fate]) -> Vec<Residue> {
 
 /// Connected parts that stand out at one scale; `sigma` in blocks, `block_mm` the side of one.
 fn regions(map: &Map, sigma: f64, block_mm: f64) -> Vec<Region> {
-    let (width, height) = (map.size.width, map.size.height);
-    if sigma < 0.7 || sigma * 4.0 > 0.5 * width.min(height) as f64 {
+    if sigma < 0.7 || sigma * 4.0 > 0.5 * map.size.width.min(map.size.height) as f64 {
         return Vec::new();
     }
     let (near, far) = (map.blurred(sigma), map.blurred(3.5 * sigma));
@@ -150,17 +149,13 @@ fn regions(map: &Map, sigma: f64, block_mm: f64) -> Vec<Region> {
         used[seed] = true;
         let mut next = 0;
         while next < cells.len() {
-            let (x, y) = (cells[next] % width, cells[next] / width);
-            next += 1;
-            for ny in y.saturating_sub(1)..(y + 2).min(height) {
-                for nx in x.saturating_sub(1)..(x + 2).min(width) {
-                    let i = ny * width + nx;
-                    if !used[i] && band[i] > level {
-                        used[i] = true;
-                        cells.push(i);
-                    }
+            for i in about(cells[next], map.size) {
+                if !used[i] && band[i] > level {
+                    used[i] = true;
+                    cells.push(i);
                 }
             }
+            next += 1;
         }
         found.extend(region(map, &near, &band, cells, sigma, f64::from(deviation), block_mm));
     }
